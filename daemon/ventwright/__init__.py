@@ -1,0 +1,1 @@
+"""The daemon beside the printers: measures, judges, extracts, keeps, tells."""

@@ -1,0 +1,1 @@
+"""Requests to a running keeper over its Unix socket."""

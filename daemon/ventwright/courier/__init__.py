@@ -1,0 +1,1 @@
+"""The second process: tells, pushes, and never touches hardware."""

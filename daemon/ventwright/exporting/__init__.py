@@ -1,0 +1,1 @@
+"""Pushes stored readings to a time-series database, at least once."""

@@ -1,0 +1,1 @@
+"""The first process: samples, judges, switches, stores."""

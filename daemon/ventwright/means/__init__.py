@@ -1,0 +1,1 @@
+"""Rolling means, and what this room shows when nothing emits."""

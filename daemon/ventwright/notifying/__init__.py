@@ -1,0 +1,1 @@
+"""Turns events into messages and gets them delivered."""

@@ -1,0 +1,1 @@
+"""Says of every reading whether it can be judged, or why not."""

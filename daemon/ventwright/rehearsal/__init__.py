@@ -1,0 +1,1 @@
+"""The real daemon on emulated parts in a simulated room."""

@@ -1,0 +1,1 @@
+"""Poller threads and relay threads between the wires and the core."""

@@ -1,0 +1,1 @@
+"""The configuration: what may be written, how it is checked."""

@@ -1,0 +1,1 @@
+"""The store: what is kept, how, and how it is read back."""

@@ -1,0 +1,111 @@
+"""Time as a thing that is passed in: whole milliseconds on the monotonic clock, and ways to wait.
+
+Nothing in a driver or in the daemon's control path reads a clock or sleeps by any other way, so
+a test or a rehearsal can hand over a clock of its own.
+"""
+
+import select
+import threading
+import time
+from collections import deque
+from typing import Generic, Protocol, TypeVar
+
+T = TypeVar("T")
+_GLANCE_S = 0.5  # the longest single wait on a descriptor, so that a stop is noticed
+
+
+class Inbox(Protocol[T]):
+    """A queue with one reader, on the clock that made it."""
+
+    def put(self, item: T) -> None:
+        """Add an item; never blocks."""
+
+    def get(self, until: int | None) -> T | None:
+        """Take the oldest item, or None once the clock has reached `until` (ms)."""
+
+
+class Clock(Protocol):
+    """What a driver or the keeper may know of time, in ms since an arbitrary start."""
+
+    def now(self) -> int:
+        """Read the monotonic time, ms."""
+
+    def sleep_until(self, until: int) -> None:
+        """Return when the time `until` (ms) has come, or when the clock was stopped."""
+
+    def wait_readable(self, fd: int, until: int) -> bool:
+        """Wait for bytes on a descriptor; False if `until` (ms) came or the clock was stopped."""
+
+    def inbox(self) -> Inbox[object]:
+        """Make a queue whose waiting is done on this clock."""
+
+    @property
+    def stopped(self) -> bool:
+        """True once everything that waits should return and end."""
+
+
+class _SystemInbox(Generic[T]):
+    def __init__(self, clock: "SystemClock") -> None:
+        self._clock = clock
+        self._items: deque[T] = deque()
+        self._ready = threading.Condition()
+
+    def put(self, item: T) -> None:
+        with self._ready:
+            self._items.append(item)
+            self._ready.notify()
+
+    def get(self, until: int | None) -> T | None:
+        with self._ready:
+            while not self._items:
+                left = None if until is None else (until - self._clock.now()) / 1000
+                if left is not None and left <= 0:
+                    return None
+                self._ready.wait(left)
+            return self._items.popleft()
+
+
+class SystemClock:
+    """The machine's monotonic clock."""
+
+    def __init__(self) -> None:
+        self._stop = threading.Event()
+
+    def now(self) -> int:
+        """Read CLOCK_MONOTONIC, whole ms."""
+        return time.monotonic_ns() // 1_000_000
+
+    def sleep_until(self, until: int) -> None:
+        """Sleep to `until` (ms), or until stop() is called."""
+        left = until - self.now()
+        if left > 0:
+            self._stop.wait(left / 1000)
+
+    def wait_readable(self, fd: int, until: int) -> bool:
+        """Wait for `fd` to be readable, in glances short enough to notice a stop."""
+        while not self._stop.is_set():
+            left = (until - self.now()) / 1000
+            if select.select([fd], [], [], max(0.0, min(left, _GLANCE_S)))[0]:
+                return True
+            if left <= 0:
+                return False
+        return False
+
+    def inbox(self) -> Inbox[object]:
+        """Make a thread-safe queue."""
+        return _SystemInbox(self)
+
+    def stop(self) -> None:
+        """Wake all that sleep on this clock and let them end."""
+        self._stop.set()
+
+    @property
+    def stopped(self) -> bool:
+        """True after stop()."""
+        return self._stop.is_set()
+
+
+def boot_id() -> str:
+    """Name this boot of the machine: the kernel's random id, the same until the next boot."""
+    with open("/proc/sys/kernel/random/boot_id", encoding="ascii") as file:
+        return file.read().strip()

@@ -1,0 +1,1 @@
+"""Sensor parts on I2C buses, one file a family."""

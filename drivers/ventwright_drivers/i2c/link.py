@@ -1,0 +1,150 @@
+"""An I2C bus shared by its parts: one lock, whole transfers, retries on errors worth retrying.
+
+Knows addresses and bytes; knows no part. Words with a CRC are in words.py.
+"""
+
+import contextlib
+import errno
+import threading
+from dataclasses import dataclass
+
+from smbus2 import i2c_msg
+
+from ventwright_drivers.clock import Clock
+from ventwright_drivers.errors import DeviceLost, NoAnswer
+from ventwright_drivers.part import Part, RawBus, Wiring
+
+RETRIED = frozenset({errno.EREMOTEIO, errno.ENXIO, errno.ETIMEDOUT, errno.EAGAIN})
+"""Not acknowledged (two adapters' codes), stretched too long, arbitration lost."""
+
+_TRIES = 3
+_PAUSE_MS = 3
+
+
+@dataclass(frozen=True)
+class I2COptions:
+    """Where an I2C part is."""
+
+    bus: int = 1
+    """Number of the bus: 1 is /dev/i2c-1."""
+
+
+def open_smbus(number: int) -> RawBus:
+    """Open /dev/i2c-`number` by smbus2; raises OSError."""
+    from smbus2 import SMBus
+
+    return SMBus(number)
+
+
+class _Shared:
+    """An open bus and its lock, kept as long as some part uses it."""
+
+    def __init__(self, raw: RawBus) -> None:
+        self.raw = raw
+        self.lock = threading.Lock()
+        self.users = 0
+
+
+_open: dict[tuple[int, int], _Shared] = {}
+_open_lock = threading.Lock()
+
+
+class I2CLink:
+    """One part's way to its bus; all links to a bus number share one descriptor and one lock."""
+
+    def __init__(self, wiring: Wiring, number: int, address: int) -> None:
+        """Join the bus, opening it if nobody has; raises DeviceLost."""
+        self.clock: Clock = wiring.clock
+        self.address = address
+        self.number = number
+        self._key = (id(wiring), number)
+        with _open_lock:
+            if self._key not in _open:
+                try:
+                    _open[self._key] = _Shared(wiring.open_bus(number))
+                except OSError as error:
+                    raise DeviceLost(f"I2C bus {number} does not open: {error}") from error
+            self._shared: _Shared | None = _open[self._key]
+            self._shared.users += 1
+
+    def _bus(self) -> _Shared:
+        if self._shared is None:
+            raise DeviceLost(f"I2C bus {self.number} is not open")
+        return self._shared
+
+    def _transfer(self, message: i2c_msg) -> None:
+        shared = self._bus()
+        for attempt in range(1, _TRIES + 1):
+            try:
+                with shared.lock:
+                    shared.raw.i2c_rdwr(message)
+                return
+            except OSError as error:
+                if error.errno not in RETRIED:
+                    raise DeviceLost(f"I2C bus {self.number} failed: {error}") from error
+                if attempt == _TRIES:
+                    raise NoAnswer(
+                        f"nothing answers at I2C address 0x{self.address:02X} "
+                        f"on bus {self.number}: {error.strerror or error}"
+                    ) from error
+            self.clock.sleep_until(self.clock.now() + _PAUSE_MS)
+
+    def write(self, data: bytes) -> None:
+        """Write `data` to the part; raises NoAnswer after three tries, DeviceLost."""
+        self._transfer(i2c_msg.write(self.address, data))
+
+    def read(self, size: int) -> bytes:
+        """Read `size` bytes from the part; raises NoAnswer after three tries, DeviceLost."""
+        message = i2c_msg.read(self.address, size)
+        self._transfer(message)
+        return bytes(message)
+
+    def close(self) -> None:
+        """Leave the bus; the last one closes it."""
+        shared, self._shared = self._shared, None
+        if shared is None:
+            return
+        with _open_lock:
+            shared.users -= 1
+            if not shared.users:
+                _open.pop(self._key, None)
+                with contextlib.suppress(OSError):
+                    shared.raw.close()
+
+
+class I2CPart(Part):
+    """A part on an I2C bus."""
+
+    Options = I2COptions
+    _link: I2CLink | None = None
+
+    @property
+    def place(self) -> str:
+        """The bus, as a path."""
+        return f"/dev/i2c-{self.options.bus}"
+
+    @property
+    def link(self) -> I2CLink:
+        """The joined bus; raises DeviceLost before start and after close."""
+        if self._link is None:
+            raise DeviceLost(f"{self.place} is not open")
+        return self._link
+
+    def start(self) -> None:
+        """Join the bus and let the part prepare itself."""
+        self.close()
+        self._link = I2CLink(self.wiring, self.options.bus, self.options.address)
+        self.prepare()
+
+    def prepare(self) -> None:
+        """Send what the part needs before it measures; nothing by default."""
+
+    def pause(self, ms: int) -> None:
+        """Wait out a command's execution time."""
+        self.clock.sleep_until(self.clock.now() + ms)
+
+    def close(self) -> None:
+        """Leave the bus."""
+        link, self._link = self._link, None
+        if link is not None:
+            link.close()

@@ -1,0 +1,1 @@
+"""Relay boards and lines that switch an extractor, one file a kind."""

@@ -1,0 +1,1 @@
+"""Sensor parts on serial ports, one file a family."""

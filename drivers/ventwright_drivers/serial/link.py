@@ -1,0 +1,148 @@
+"""A serial port with the four kinds of error of an unplugged adapter made into one.
+
+Knows bytes and time; knows no frame. Frames are cut from the stream by FrameReader and a
+decoder: a pure function that takes bytes and returns how many it used and what it found.
+Used 0 means "send me more"; used without a find means "that was garbage, skip it".
+"""
+
+import contextlib
+import termios
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Generic, TypeVar
+
+from ventwright_drivers.clock import Clock
+from ventwright_drivers.errors import DeviceLost, NoAnswer
+from ventwright_drivers.part import Part, SerialPort, Wiring
+
+T = TypeVar("T")
+Decoder = Callable[[bytes], tuple[int, T | None]]
+
+_LOST = (OSError, termios.error, TypeError, ValueError)
+"""What pyserial 3.5 raises when the far end is gone (measured on a hung-up pseudo-terminal)."""
+
+_LONGEST = 512  # bytes kept while hunting for a frame; no frame that we know is longer
+
+
+@dataclass(frozen=True)
+class SerialOptions:
+    """Where a serial part is."""
+
+    port: str
+    """Path of the port; prefer /dev/serial/by-path/..., which survives replugging."""
+
+
+def open_serial(path: str, baud: int, parity: str, stop_bits: int) -> SerialPort:
+    """Open a port by pyserial: no wait on read, 1 s on write, for us alone."""
+    import serial
+
+    return serial.Serial(
+        path, baud, parity=parity, stopbits=stop_bits, timeout=0, write_timeout=1, exclusive=True
+    )
+
+
+class SerialLink:
+    """An open port on a clock."""
+
+    def __init__(self, wiring: Wiring, path: str, baud: int, parity: str = "N", stop: int = 1):
+        """Open the port at `baud`; raises DeviceLost with the path and the reason."""
+        self.path = path
+        self.clock: Clock = wiring.clock
+        try:
+            self._port = wiring.open_port(path, baud, parity, stop)
+        except _LOST as error:
+            raise DeviceLost(f"{path} does not open: {error}") from error
+
+    def send(self, data: bytes) -> None:
+        """Write all of `data`; raises DeviceLost."""
+        try:
+            self._port.write(data)
+        except _LOST as error:
+            raise DeviceLost(f"{self.path} is gone while writing: {error}") from error
+
+    def receive(self, until: int) -> bytes:
+        """Take what has arrived, waiting for a first byte up to `until` (ms); b"" if none came."""
+        try:
+            if not self.clock.wait_readable(self._port.fileno(), until):
+                return b""
+            return self._port.read(max(1, self._port.in_waiting))
+        except _LOST as error:
+            raise DeviceLost(f"{self.path} is gone while reading: {error}") from error
+
+    def discard(self) -> None:
+        """Throw away what has arrived so far."""
+        while self.receive(self.clock.now()):
+            pass
+
+    def close(self) -> None:
+        """Close the port, whatever state it is in."""
+        with contextlib.suppress(*_LOST):
+            self._port.close()
+
+
+class FrameReader(Generic[T]):
+    """Cuts frames from a link; keeps what is left of a frame for the next call."""
+
+    def __init__(self, link: SerialLink, decode: "Decoder[T]") -> None:
+        self._link = link
+        self._decode = decode
+        self._held = b""
+
+    def _newest(self) -> T | None:
+        found: T | None = None
+        used = 1
+        while used and self._held:
+            used, item = self._decode(self._held)
+            self._held = self._held[used:]
+            found = item if item is not None else found
+        self._held = self._held[-_LONGEST:]
+        return found
+
+    def next(self, within_ms: int) -> T:
+        """Wait for a valid frame, return the newest that came; raises NoAnswer, DeviceLost."""
+        until = self._link.clock.now() + within_ms
+        while True:
+            data = self._link.receive(until)
+            if not data:
+                what = "only garbage" if self._held else "nothing"
+                raise NoAnswer(f"{self._link.path} sent {what} for {within_ms / 1000:g} s")
+            self._held += data
+            if (found := self._newest()) is not None:
+                return found
+
+
+class SerialPart(Part):
+    """A part alone on a serial port."""
+
+    Options = SerialOptions
+    baud = 9600
+    parity = "N"
+    stop_bits = 1
+    _link: SerialLink | None = None
+
+    @property
+    def place(self) -> str:
+        """The port's path."""
+        return str(self.options.port)
+
+    @property
+    def link(self) -> SerialLink:
+        """The open link; raises DeviceLost before start and after close."""
+        if self._link is None:
+            raise DeviceLost(f"{self.place} is not open")
+        return self._link
+
+    def start(self) -> None:
+        """Open the port and let the part prepare itself."""
+        self.close()
+        self._link = SerialLink(self.wiring, self.place, self.baud, self.parity, self.stop_bits)
+        self.prepare()
+
+    def prepare(self) -> None:
+        """Send what the part needs before it measures; nothing by default."""
+
+    def close(self) -> None:
+        """Close the port."""
+        link, self._link = self._link, None
+        if link is not None:
+            link.close()
