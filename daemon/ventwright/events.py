@@ -1,0 +1,106 @@
+"""What goes into the core and what comes out of it. All times are whole ms of this boot.
+
+In: Started, Measured, Trouble, RelayReport, StoreReport, Request. Out: Readings, Record, Switch.
+
+Bodies of Record, by kind (numbers in the channel's unit; times in ms of the boot):
+
+alarm      change (raised, worse, cleared, acknowledged, reset, shelved, unshelved), state,
+           priority, channel, quantity, unit, compare (mean, rise), over (ms), value, mean,
+           baseline, young (the baseline is), rise, setpoint, deadband, coverage (0..1),
+           since, peak, limit (a name of the limits table, or null), optical (true: ultrafine
+           particles are not seen), extractors (name: state)
+extractor  from, to (states of extraction/extractor.py), on, why
+part       change (lost, back), why
+relay      change (failed, back), why, commanded
+store      change (failing, back), why, dropped (readings given up)
+keeper     change (started, stopped), why, missed (ms without a keeper before the start, or null)
+request    verb, words, who, answer
+"""
+
+from typing import Any, NamedTuple
+
+from ventwright_drivers.part import Sample
+
+
+class Started(NamedTuple):
+    """A part was opened (again): its warm-up begins."""
+
+    t: int
+    part: str
+
+
+class Measured(NamedTuple):
+    """A part gave a sample."""
+
+    t: int
+    part: str
+    sample: Sample
+
+
+class Trouble(NamedTuple):
+    """A part cannot be read, for the reason given."""
+
+    t: int
+    part: str
+    why: str
+
+
+class RelayReport(NamedTuple):
+    """A relay was commanded; `state` is what was read back (None: it cannot tell)."""
+
+    t: int
+    relay: str
+    commanded: bool
+    state: bool | None
+    why: str = ""
+    """Why the command failed, or nothing."""
+
+
+class StoreReport(NamedTuple):
+    """The store began to fail (`why`) or works again (empty), with readings lost since."""
+
+    t: int
+    why: str
+    dropped: int
+
+
+class Request(NamedTuple):
+    """Somebody asks for something over the socket."""
+
+    t: int
+    who: str
+    verb: str
+    words: dict[str, Any]
+
+
+Event = Started | Measured | Trouble | RelayReport | StoreReport | Request
+
+
+class Readings(NamedTuple):
+    """To be stored: the values of one sample in whole steps (None: no value) and their marks."""
+
+    t: int
+    part: str
+    steps: tuple[int | None, ...]
+    marks: bytes
+
+
+class Record(NamedTuple):
+    """To be stored at once: something happened. `body` is plain JSON."""
+
+    t: int
+    kind: str
+    """alarm, extractor, part, relay, store, keeper or request"""
+    subject: str
+    body: dict[str, Any]
+
+
+class Switch(NamedTuple):
+    """A relay is to be commanded."""
+
+    t: int
+    relay: str
+    on: bool
+
+
+Action = Readings | Record | Switch

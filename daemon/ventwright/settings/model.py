@@ -1,0 +1,155 @@
+"""The configuration, once checked: plain frozen dataclasses, the one place that names its keys.
+
+They need no library, so the keeper can hold them without loading one; `load.py` fills them.
+Lengths of time are whole ms here and written as text in the file.
+"""
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from annotated_types import Ge, Gt, Interval, MinLen
+
+from ventwright.settings.durations import UNITS_MS, DurationMark
+
+Duration = Annotated[int, DurationMark()]
+Name = Annotated[str, MinLen(1)]
+Priority = Literal["low", "medium", "high"]
+
+SECOND, MINUTE, HOUR, DAY = (UNITS_MS[unit] for unit in ("s", "min", "h", "d"))
+
+
+@dataclass(frozen=True)
+class Room:
+    """The room that is watched."""
+
+    name: Name
+    volume: Annotated[float, Gt(0)]
+    """Air volume, m³."""
+
+
+@dataclass(frozen=True)
+class PartEntry:
+    """A sensor part by its name: `[parts.NAME]`."""
+
+    model: str
+    driver: str
+    """Where its driver is, as `module:Class`."""
+    options: Any
+    """The driver's own options."""
+    quantities: tuple[str, ...]
+    """The quantities kept, in the order of the driver; all of them unless the file names some."""
+
+
+@dataclass(frozen=True)
+class RelayEntry:
+    """A relay by its name: `[relays.NAME]`."""
+
+    model: str
+    driver: str
+    options: Any
+    safe_state: Literal["off", "on"]
+    """What the contact is set to when the keeper dies."""
+    repeat_every: int
+    """Time after which an unchanged command is sent again and read back, ms."""
+
+
+@dataclass(frozen=True)
+class Extractor:
+    """A fan behind a relay: `[extractors.NAME]`."""
+
+    relay: str
+    when_blind: Literal["on", "off"]
+    """What the fan does when no trustworthy data is left to decide on."""
+    blind_after: Duration = 2 * MINUTE
+    minimum_on: Duration = 3 * MINUTE
+    minimum_off: Duration = MINUTE
+    run_on: Duration = 10 * MINUTE
+
+
+@dataclass(frozen=True)
+class Alarm:
+    """An alarm: `[alarms.NAME]`."""
+
+    channel: str
+    setpoint: float
+    """In the channel's unit: the mean or rise at or above which the condition is true."""
+    deadband: Annotated[float, Ge(0)]
+    """The condition ends only below setpoint minus deadband."""
+    compare: Literal["mean", "rise"] = "rise"
+    over: Duration = MINUTE
+    """Averaging time, ms."""
+    on_delay: Duration = 30 * SECOND
+    off_delay: Duration = 2 * MINUTE
+    coverage: Annotated[float, Interval(gt=0, le=1)] = 0.75
+    """The share of the averaging time that good readings must cover."""
+    priority: Priority = "medium"
+    latching: bool = False
+    extract: bool = True
+    """Whether this alarm runs the extractors."""
+    limit: str | None = None
+    """A published limit of config/limits.toml that messages compare with."""
+
+
+@dataclass(frozen=True)
+class Storage:
+    """Where things are kept: `[store]`."""
+
+    folder: Path
+    commit_every: Duration = 50 * SECOND
+
+
+@dataclass(frozen=True)
+class ClockEntry:
+    """What is known of the board's clock: `[clock]`."""
+
+    has_battery: bool = False
+    """True where the clock is right at boot; else its synchronisation is awaited before pushing."""
+
+
+@dataclass(frozen=True)
+class Database:
+    """A time-series database with the version 2 line-protocol write interface: `[database]`."""
+
+    url: Name
+    bucket: Name
+    organisation: str = "-"
+    measurement: Name = "room_air"
+    token_file: Path | None = None
+    """A file that holds the token; else the systemd credential `database-token`, if any."""
+    push_every: Duration = 30 * SECOND
+    batch: Annotated[int, Interval(ge=1, le=50_000)] = 5000
+
+
+@dataclass(frozen=True)
+class Phone:
+    """Who is told: `[phone]`."""
+
+    services_file: Path | None = None
+    """A file of service addresses, one a line; else the systemd credential `phone-services`."""
+    too_old: Duration = DAY
+    """Messages older than this are not worth sending any more."""
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Everything that the configuration file says."""
+
+    room: Room
+    store: Storage
+    parts: dict[str, PartEntry]
+    relays: dict[str, RelayEntry] = field(default_factory=dict)
+    extractors: dict[str, Extractor] = field(default_factory=dict)
+    alarms: dict[str, Alarm] = field(default_factory=dict)
+    clock: ClockEntry = field(default_factory=ClockEntry)
+    database: Database | None = None
+    phone: Phone | None = None
+
+    @property
+    def socket(self) -> Path:
+        """The Unix socket on which the keeper takes requests."""
+        return self.store.folder / "keeper.socket"
+
+    def quantity_of(self, channel: str) -> str:
+        """Name the quantity of a channel such as `bench.pm2_5`."""
+        return channel.partition(".")[2]

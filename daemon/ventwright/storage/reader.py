@@ -1,0 +1,127 @@
+"""Reads the store; never writes it. Every call is one short transaction."""
+
+import json
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from ventwright.storage.blocks import Block, unpack
+from ventwright.storage.schema import open_to_read
+
+
+class Boot(NamedTuple):
+    """A boot of the machine: Unix time in ms = t + offset; final once settled."""
+
+    id: int
+    name: str
+    offset: int
+    settled: bool
+
+
+class StoredPart(NamedTuple):
+    """A part as it was configured when its blocks were written."""
+
+    name: str
+    model: str
+    quantities: tuple[str, ...]
+
+
+class StoredBlock(NamedTuple):
+    """A block of readings of one part."""
+
+    id: int
+    boot: int
+    part: StoredPart
+    first: int
+    last: int
+    samples: int
+    body: bytes
+
+    def open(self) -> Block:
+        """Unpack the block; raises ValueError if it is damaged."""
+        return unpack(self.body, self.first, self.samples, len(self.part.quantities))
+
+
+class StoredEvent(NamedTuple):
+    """Something that happened, at `t` ms of its boot."""
+
+    id: int
+    boot: int
+    t: int
+    kind: str
+    subject: str
+    body: dict[str, Any]
+
+
+class Reader:
+    """An open store."""
+
+    def __init__(self, folder: Path) -> None:
+        """Open the store in `folder`; raises sqlite3.OperationalError if there is none yet."""
+        self._db = open_to_read(folder)
+        self._parts: dict[int, StoredPart] = {}
+
+    def close(self) -> None:
+        """Close the store."""
+        self._db.close()
+
+    def boots(self) -> dict[int, Boot]:
+        """Map every boot's number to the boot, oldest first."""
+        rows = self._db.execute("SELECT id, name, offset, settled FROM boots ORDER BY id")
+        return {row[0]: Boot(row[0], row[1], row[2], bool(row[3])) for row in rows.fetchall()}
+
+    def _part(self, number: int) -> StoredPart:
+        if number not in self._parts:
+            query = "SELECT name, model, quantities FROM parts WHERE id = ?"
+            name, model, quantities = self._db.execute(query, (number,)).fetchone()
+            self._parts[number] = StoredPart(name, model, tuple(json.loads(quantities)))
+        return self._parts[number]
+
+    def blocks(self, after: int = 0, limit: int = 1000) -> list[StoredBlock]:
+        """Read up to `limit` blocks with a number above `after`, in order."""
+        rows = self._db.execute(
+            "SELECT id, boot, part, first, last, count, body FROM blocks"
+            " WHERE id > ? ORDER BY id LIMIT ?",
+            (after, limit),
+        ).fetchall()
+        return [StoredBlock(r[0], r[1], self._part(r[2]), *r[3:]) for r in rows]
+
+    def all_blocks(self) -> Iterator[StoredBlock]:
+        """Read every block in order, holding a thousand at a time."""
+        after = 0
+        while found := self.blocks(after):
+            yield from found
+            after = found[-1].id
+
+    def events(self, after: int = 0, limit: int = 1000) -> list[StoredEvent]:
+        """Read up to `limit` events with a number above `after`, in order."""
+        rows = self._db.execute(
+            "SELECT id, boot, t, kind, subject, body FROM events WHERE id > ? ORDER BY id LIMIT ?",
+            (after, limit),
+        ).fetchall()
+        return [StoredEvent(r[0], r[1], r[2], r[3], r[4], json.loads(r[5])) for r in rows]
+
+    def newest(self, boot: int) -> int | None:
+        """Tell the latest time of a boot that the store knows of (ms), or None."""
+        row = self._db.execute(
+            "SELECT max(t) FROM (SELECT max(last) AS t FROM blocks WHERE boot = :b"
+            " UNION ALL SELECT max(t) FROM events WHERE boot = :b)",
+            {"b": boot},
+        ).fetchone()
+        found: int | None = row[0]
+        return found
+
+    def state(self, key: str) -> Any:
+        """Read a piece of saved state, or None."""
+        row = self._db.execute("SELECT body FROM state WHERE key = ?", (key,)).fetchone()
+        return json.loads(row[0]) if row else None
+
+
+def is_store(folder: Path) -> bool:
+    """Tell whether a readable store is in `folder`."""
+    try:
+        Reader(folder).close()
+    except sqlite3.Error:
+        return False
+    return True

@@ -1,0 +1,144 @@
+"""Writes the store: events at once, readings in blocks, and keeps what the disk refuses.
+
+Knows the tables; knows no rule and no clock. "Stored" means committed: `commit` returned.
+"""
+
+import json
+import sqlite3
+from collections import defaultdict
+from pathlib import Path
+from typing import Any
+
+from ventwright.events import Readings, Record
+from ventwright.storage.blocks import pack
+from ventwright.storage.schema import open_to_write
+
+_MOST_SAMPLES = 200_000
+"""Samples held in memory while the disk refuses them: some hours; the oldest go first."""
+
+_MOST_RECORDS = 10_000
+
+
+class Writer:
+    """The store, open for writing by its one writer."""
+
+    def __init__(self, folder: Path, boot: str, offset: int) -> None:
+        """Remember where the store is; `offset` makes Unix time (ms) of the boot's times."""
+        self._folder = folder
+        self._boot_name = boot
+        self._offset = offset
+        self._settled = False
+        self._db: sqlite3.Connection | None = None
+        self._boot = 0
+        self._parts: dict[str, tuple[str, tuple[str, ...]]] = {}
+        self._numbers: dict[str, int] = {}
+        self._readings: list[Readings] = []
+        self._records: list[Record] = []
+        self._state: dict[str, str] = {}
+        self.dropped = 0
+        """Readings and records given up because the disk refused them for too long."""
+
+    def part(self, name: str, model: str, quantities: tuple[str, ...]) -> None:
+        """Announce a part whose readings will come."""
+        self._parts[name] = (model, quantities)
+
+    def settle(self, offset: int) -> None:
+        """Fix this boot's labels for good, the clock being right now."""
+        self._offset, self._settled = offset, True
+
+    def add(self, item: Readings | Record) -> None:
+        """Take an item for the next commit."""
+        if isinstance(item, Readings):
+            self._readings.append(item)
+        else:
+            self._records.append(item)
+
+    def keep(self, key: str, body: Any) -> None:
+        """Take a piece of state for the next commit, in place of the former one."""
+        self._state[key] = json.dumps(body, ensure_ascii=False)
+
+    @property
+    def waiting(self) -> int:
+        """Count the samples not yet committed."""
+        return len(self._readings)
+
+    def commit(self) -> None:
+        """Write and sync all that was taken; raises sqlite3.Error or OSError, losing nothing."""
+        try:
+            db = self._connection()
+            db.execute("BEGIN IMMEDIATE")
+            self._write(db)
+            db.execute("COMMIT")
+        except (sqlite3.Error, OSError):
+            self.close()
+            self._shed()
+            raise
+        self._readings, self._records, self._state = [], [], {}
+
+    def _connection(self) -> sqlite3.Connection:
+        if self._db is None:
+            self._db = open_to_write(self._folder)
+            self._numbers = {}
+        return self._db
+
+    def _write(self, db: sqlite3.Connection) -> None:
+        self._write_boot(db)
+        by_part: dict[str, list[Readings]] = defaultdict(list)
+        for item in self._readings:
+            by_part[item.part].append(item)
+        for name, items in by_part.items():
+            self._write_block(db, name, items)
+        db.executemany(
+            "INSERT INTO events (boot, t, kind, subject, body) VALUES (?, ?, ?, ?, ?)",
+            [
+                (self._boot, r.t, r.kind, r.subject, json.dumps(r.body, ensure_ascii=False))
+                for r in self._records
+            ],
+        )
+        db.executemany(
+            "INSERT INTO state VALUES (?, ?) ON CONFLICT DO UPDATE SET body = excluded.body",
+            self._state.items(),
+        )
+
+    def _write_boot(self, db: sqlite3.Connection) -> None:
+        db.execute(
+            "INSERT INTO boots (name, offset, settled) VALUES (?, ?, ?) ON CONFLICT DO UPDATE"
+            " SET offset = excluded.offset, settled = excluded.settled WHERE settled = 0"
+            " AND (offset, settled) <> (excluded.offset, excluded.settled)",
+            (self._boot_name, self._offset, self._settled),
+        )
+        query = "SELECT id FROM boots WHERE name = ?"
+        self._boot = db.execute(query, (self._boot_name,)).fetchone()[0]
+
+    def _part_number(self, db: sqlite3.Connection, name: str) -> int:
+        if name not in self._numbers:
+            model, quantities = self._parts[name]
+            key = (name, model, json.dumps(quantities))
+            db.execute(
+                "INSERT OR IGNORE INTO parts (name, model, quantities) VALUES (?, ?, ?)", key
+            )
+            query = "SELECT id FROM parts WHERE (name, model, quantities) = (?, ?, ?)"
+            self._numbers[name] = db.execute(query, key).fetchone()[0]
+        return self._numbers[name]
+
+    def _write_block(self, db: sqlite3.Connection, name: str, items: list[Readings]) -> None:
+        times = [item.t for item in items]
+        steps = list(zip(*(item.steps for item in items), strict=True))
+        marks = [bytes(column) for column in zip(*(item.marks for item in items), strict=True)]
+        body = pack(times, list(zip(steps, marks, strict=True)))
+        db.execute(
+            "INSERT INTO blocks (boot, part, first, last, count, body) VALUES (?, ?, ?, ?, ?, ?)",
+            (self._boot, self._part_number(db, name), times[0], times[-1], len(times), body),
+        )
+
+    def _shed(self) -> None:
+        for held, most in ((self._readings, _MOST_SAMPLES), (self._records, _MOST_RECORDS)):
+            extra = max(0, len(held) - most)
+            del held[:extra]
+            self.dropped += extra
+
+    def close(self) -> None:
+        """Close the store; what was not committed stays here."""
+        db, self._db = self._db, None
+        if db is not None:
+            db.close()
