@@ -8,6 +8,7 @@ import select
 import threading
 import time
 from collections import deque
+from collections.abc import Callable
 from typing import Generic, Protocol, TypeVar
 
 T = TypeVar("T")
@@ -38,6 +39,9 @@ class Clock(Protocol):
 
     def inbox(self) -> Inbox[object]:
         """Make a queue whose waiting is done on this clock."""
+
+    def spawn(self, name: str, run: Callable[[], None]) -> threading.Thread:
+        """Start a daemon thread that waits only on this clock."""
 
     @property
     def stopped(self) -> bool:
@@ -94,6 +98,12 @@ class SystemClock:
     def inbox(self) -> Inbox[object]:
         """Make a thread-safe queue."""
         return _SystemInbox(self)
+
+    def spawn(self, name: str, run: Callable[[], None]) -> threading.Thread:
+        """Start a daemon thread."""
+        thread = threading.Thread(target=run, name=name, daemon=True)
+        thread.start()
+        return thread
 
     def stop(self) -> None:
         """Wake all that sleep on this clock and let them end."""
