@@ -7,6 +7,7 @@ Used 0 means "send me more"; used without a find means "that was garbage, skip i
 
 import contextlib
 import termios
+from abc import abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Generic, TypeVar
@@ -88,27 +89,35 @@ class FrameReader(Generic[T]):
         self._decode = decode
         self._held = b""
 
-    def _newest(self) -> T | None:
-        found: T | None = None
+    def _cut(self) -> list[T]:
+        found: list[T] = []
         used = 1
         while used and self._held:
             used, item = self._decode(self._held)
             self._held = self._held[used:]
-            found = item if item is not None else found
+            if item is not None:
+                found.append(item)
         self._held = self._held[-_LONGEST:]
         return found
 
-    def next(self, within_ms: int) -> T:
-        """Wait for a valid frame, return the newest that came; raises NoAnswer, DeviceLost."""
-        until = self._link.clock.now() + within_ms
+    def frames(self, within_ms: int) -> list[T]:
+        """Wait for valid frames, return all that came, oldest first; raises as `next` does."""
+        clock = self._link.clock
+        until = clock.now() + within_ms
+        garbage = bool(self._held)
         while True:
             data = self._link.receive(until)
-            if not data:
-                what = "only garbage" if self._held else "nothing"
-                raise NoAnswer(f"{self._link.path} sent {what} for {within_ms / 1000:g} s")
+            garbage = garbage or bool(data)
             self._held += data
-            if (found := self._newest()) is not None:
+            if found := self._cut():
                 return found
+            if not data or clock.now() >= until:
+                what = "only garbage" if garbage else "nothing"
+                raise NoAnswer(f"{self._link.path} sent {what} for {within_ms / 1000:g} s")
+
+    def next(self, within_ms: int) -> T:
+        """Wait for a valid frame, return the newest that came; raises NoAnswer, DeviceLost."""
+        return self.frames(within_ms)[-1]
 
 
 class SerialPart(Part):
@@ -146,3 +155,25 @@ class SerialPart(Part):
         link, self._link = self._link, None
         if link is not None:
             link.close()
+
+
+class FramedPart(SerialPart, Generic[T]):
+    """A serial part that talks in frames, cut from the stream by its own pure decoder."""
+
+    _reader: FrameReader[T] | None = None
+
+    @abstractmethod
+    def decode(self, data: bytes) -> tuple[int, T | None]:
+        """Find the first frame in `data`: the bytes used, and the frame if it is valid."""
+
+    @property
+    def reader(self) -> FrameReader[T]:
+        """The frames of the open link; raises DeviceLost before start and after close."""
+        if self._reader is None:
+            self._reader = FrameReader(self.link, self.decode)
+        return self._reader
+
+    def close(self) -> None:
+        """Close the port and forget what is left of a frame."""
+        super().close()
+        self._reader = None
