@@ -6,13 +6,16 @@ Knows addresses and bytes; knows no part. Words with a CRC are in words.py.
 import contextlib
 import errno
 import threading
+from abc import abstractmethod
 from dataclasses import dataclass
+from typing import Annotated
 
+from annotated_types import Ge
 from smbus2 import i2c_msg
 
 from ventwright_drivers.clock import Clock
 from ventwright_drivers.errors import DeviceLost, NoAnswer
-from ventwright_drivers.part import Part, RawBus, Wiring
+from ventwright_drivers.part import Part, RawBus, Sample, Wiring
 
 RETRIED = frozenset({errno.EREMOTEIO, errno.ENXIO, errno.ETIMEDOUT, errno.EAGAIN})
 """Not acknowledged (two adapters' codes), stretched too long, arbitration lost."""
@@ -25,7 +28,7 @@ _PAUSE_MS = 3
 class I2COptions:
     """Where an I2C part is."""
 
-    bus: int = 1
+    bus: Annotated[int, Ge(0)] = 1
     """Number of the bus: 1 is /dev/i2c-1."""
 
 
@@ -39,7 +42,8 @@ def open_smbus(number: int) -> RawBus:
 class _Shared:
     """An open bus and its lock, kept as long as some part uses it."""
 
-    def __init__(self, raw: RawBus) -> None:
+    def __init__(self, wiring: Wiring, raw: RawBus) -> None:
+        self.wiring = wiring  # kept alive, so that its id in the key stays its own
         self.raw = raw
         self.lock = threading.Lock()
         self.users = 0
@@ -61,7 +65,7 @@ class I2CLink:
         with _open_lock:
             if self._key not in _open:
                 try:
-                    _open[self._key] = _Shared(wiring.open_bus(number))
+                    _open[self._key] = _Shared(wiring, wiring.open_bus(number))
                 except OSError as error:
                     raise DeviceLost(f"I2C bus {number} does not open: {error}") from error
             self._shared: _Shared | None = _open[self._key]
@@ -72,6 +76,17 @@ class I2CLink:
             raise DeviceLost(f"I2C bus {self.number} is not open")
         return self._shared
 
+    def _forget(self, shared: _Shared) -> None:
+        """Let nobody join `shared` any more; must hold the lock of all open buses."""
+        if _open.get(self._key) is shared:
+            del _open[self._key]
+
+    def _lost(self, shared: _Shared, error: OSError) -> DeviceLost:
+        """Have whoever reopens get a fresh descriptor, though others still hold the dead one."""
+        with _open_lock:
+            self._forget(shared)
+        return DeviceLost(f"I2C bus {self.number} failed: {error}")
+
     def _transfer(self, message: i2c_msg) -> None:
         shared = self._bus()
         for attempt in range(1, _TRIES + 1):
@@ -81,7 +96,7 @@ class I2CLink:
                 return
             except OSError as error:
                 if error.errno not in RETRIED:
-                    raise DeviceLost(f"I2C bus {self.number} failed: {error}") from error
+                    raise self._lost(shared, error) from error
                 if attempt == _TRIES:
                     raise NoAnswer(
                         f"nothing answers at I2C address 0x{self.address:02X} "
@@ -107,7 +122,7 @@ class I2CLink:
         with _open_lock:
             shared.users -= 1
             if not shared.users:
-                _open.pop(self._key, None)
+                self._forget(shared)
                 with contextlib.suppress(OSError):
                     shared.raw.close()
 
@@ -117,6 +132,7 @@ class I2CPart(Part):
 
     Options = I2COptions
     _link: I2CLink | None = None
+    _heard = 0
 
     @property
     def place(self) -> str:
@@ -131,13 +147,47 @@ class I2CPart(Part):
         return self._link
 
     def start(self) -> None:
-        """Join the bus and let the part prepare itself."""
+        """Join the bus and let the part prepare itself; raises DeviceLost, NoAnswer."""
         self.close()
         self._link = I2CLink(self.wiring, self.options.bus, self.options.address)
-        self.prepare()
+        try:
+            self.prepare()
+        except BaseException:
+            self.close()
+            raise
+        self._heard = self.clock.now()
 
     def prepare(self) -> None:
         """Send what the part needs before it measures; nothing by default."""
+
+    @abstractmethod
+    def measure(self) -> Sample | None:
+        """Try once for a sample; None if there is nothing new; raises NoAnswer, DeviceLost."""
+
+    def read(self) -> Sample | None:
+        """Take a sample; None if nothing new or nothing valid came.
+
+        Raises NoAnswer once `silence_ms` have passed without a valid one, DeviceLost at once.
+        """
+        sample, cause = self._attempt()
+        if sample is not None:
+            self._heard = self.clock.now()
+        elif self.clock.now() - self._heard >= self.silence_ms:
+            silence = f"{self.model} gave nothing valid for {self.silence_ms / 1000:g} s"
+            raise NoAnswer(f"{silence}: {cause or 'it has nothing new'}") from cause
+        return sample
+
+    def _attempt(self) -> tuple[Sample | None, NoAnswer | None]:
+        try:
+            return self.measure(), None
+        except NoAnswer as error:
+            return None, error
+
+    def ask(self, request: bytes, size: int, wait_ms: int) -> bytes:
+        """Write a request, wait out its execution time, read `size` bytes; raises as the link."""
+        self.link.write(request)
+        self.pause(wait_ms)
+        return self.link.read(size)
 
     def pause(self, ms: int) -> None:
         """Wait out a command's execution time."""
