@@ -1,0 +1,18 @@
+"""What parts with 16-bit commands and CRC-guarded words share."""
+
+from ventwright_drivers.i2c.link import I2CPart
+from ventwright_drivers.i2c.words import UNIT, command, unpack
+
+
+class WordPart(I2CPart):
+    """A part that is sent word commands and answers in words."""
+
+    def order(self, code: int, *words: int, wait_ms: int = 1) -> None:
+        """Send a command and wait `wait_ms` for the part to carry it out; raises as the link."""
+        self.link.write(command(code, *words))
+        self.pause(wait_ms)
+
+    def words(self, code: int, count: int, *sent: int, wait_ms: int = 1) -> tuple[int, ...]:
+        """Ask for `count` words, 0 to 65535, ready after `wait_ms`; raises NoAnswer, DeviceLost."""
+        reply = self.ask(command(code, *sent), count * UNIT, wait_ms)
+        return unpack(reply, self.options.address)
