@@ -1,0 +1,172 @@
+"""Published libraries as clients of our emulated I2C parts, beside our own drivers.
+
+Neither side shares a line with the other, so a frame, a formula, a CRC or a time that we got
+wrong in both driver and twin shows here. They expect a microcontroller's modules, which are
+stood in for below; their sleeps pass on a fake clock.
+"""
+
+import math
+import sys
+from types import ModuleType, SimpleNamespace
+
+import pytest
+
+from fakes import FakeClock, wiring
+from ventwright_drivers import registry
+from ventwright_drivers.emulated.bus import EmulatedBus
+
+AIRS = [
+    {"co2": 412.0, "temperature": 21.3, "humidity": 38.0},
+    {"co2": 0.0, "temperature": -39.9, "humidity": 0.0},
+    {"co2": 40_000.0, "temperature": 124.0, "humidity": 100.0},
+]
+
+
+class Device:
+    """What the libraries use of a microcontroller's bus device."""
+
+    def __init__(self, bus, address, **_):
+        self.bus, self.address = bus, address
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        pass
+
+    def write(self, buffer, *, start=0, end=sys.maxsize):
+        self.bus.write(self.address, bytes(buffer)[start:end])
+
+    def readinto(self, buffer, *, start=0, end=sys.maxsize):
+        size = len(bytes(buffer)[start:end])
+        buffer[start : start + size] = self.bus.read(self.address, size)
+
+
+def stub(name, **contents):
+    module = ModuleType(name)
+    vars(module).update(contents)
+    return module
+
+
+class Bench:
+    """A twin on a bus, for a published library and for our driver."""
+
+    def __init__(self, model, air, monkeypatch):
+        self.clock = FakeClock()
+        self.bus = EmulatedBus(self.clock.now)
+        self.twin = registry.twins()[model](air.__getitem__)
+        self.bus.plug(self.twin)
+        self._monkeypatch = monkeypatch
+        self._driver = registry.parts()[model]
+
+    def sleep(self, seconds):
+        self.clock.sleep_until(self.clock.now() + math.ceil(seconds * 1000 - 1e-9))
+
+    def library(self, name):
+        device = stub("adafruit_bus_device.i2c_device", I2CDevice=Device)
+        for module in (
+            stub("micropython", const=int),
+            stub("busio", I2C=object),
+            stub("circuitpython_typing", ReadableBuffer=bytes),
+            stub("adafruit_bus_device", i2c_device=device),
+            device,
+        ):
+            self._monkeypatch.setitem(sys.modules, module.__name__, module)
+        loaded = pytest.importorskip(name)
+        time = SimpleNamespace(sleep=self.sleep, time=lambda: self.clock.now() / 1000)
+        self._monkeypatch.setattr(loaded, "time", time)
+        return loaded
+
+    def ours(self, wait_ms=0):
+        wires = wiring(self.clock, open_bus=lambda _: self.bus)
+        with self._driver(self._driver.Options(), wires) as part:
+            self.clock.sleep_until(self.clock.now() + wait_ms)
+            return part.read().values
+
+
+@pytest.fixture(params=AIRS)
+def air(request):
+    return request.param
+
+
+@pytest.mark.parametrize("model", ["sht30", "sht31", "sht35"])
+def test_sht3x(model, air, monkeypatch):
+    bench = Bench(model, air, monkeypatch)
+    theirs = bench.library("adafruit_sht31d").SHT31D(bench.bus)
+    for theirs.repeatability in ("Low", "Medium", "High"):
+        assert theirs.temperature == pytest.approx(air["temperature"], abs=0.005)
+        assert theirs.relative_humidity == pytest.approx(air["humidity"], abs=0.005)
+    assert bench.ours() == pytest.approx((theirs.temperature, theirs.relative_humidity))
+
+
+def test_sht3x_heater_and_status(air, monkeypatch):
+    bench = Bench("sht31", air, monkeypatch)
+    theirs = bench.library("adafruit_sht31d").SHT31D(bench.bus)
+    assert not theirs.heater
+    theirs.heater = True
+    assert theirs.heater
+    assert bench.twin.heater
+
+
+@pytest.mark.parametrize("model", ["sht40", "sht41", "sht45"])
+def test_sht4x(model, air, monkeypatch):
+    bench = Bench(model, air, monkeypatch)
+    library = bench.library("adafruit_sht4x")
+    theirs = library.SHT4x(bench.bus)
+    assert theirs.serial_number == bench.twin.serial
+    for mode in (library.Mode.NOHEAT_LOWPRECISION, library.Mode.NOHEAT_HIGHPRECISION):
+        theirs.mode = mode
+        expected = (air["temperature"], air["humidity"])
+        assert theirs.measurements == pytest.approx(expected, abs=0.005)
+    assert bench.ours() == pytest.approx(theirs.measurements)
+
+
+@pytest.mark.parametrize("model", ["scd40", "scd41"])
+def test_scd4x_measures(model, air, monkeypatch):
+    bench = Bench(model, air, monkeypatch)
+    theirs = bench.library("adafruit_scd4x").SCD4X(bench.bus)
+    theirs.start_periodic_measurement()
+    bench.sleep(4.5)
+    assert not theirs.data_ready
+    bench.sleep(0.5)
+    assert theirs.data_ready
+    values = (theirs.CO2, theirs.temperature, theirs.relative_humidity)
+    assert values == pytest.approx((air["co2"], air["temperature"], air["humidity"]), abs=0.005)
+    assert not theirs.data_ready
+    assert bench.ours(5000) == (values[0] or None, *map(pytest.approx, values[1:]))
+
+
+@pytest.mark.parametrize("model", ["scd40", "scd41"])
+def test_scd4x_settings(model, monkeypatch):
+    bench = Bench(model, AIRS[0], monkeypatch)
+    theirs = bench.library("adafruit_scd4x").SCD4X(bench.bus)
+    assert theirs.serial_number == (0xF8, 0x96, 0x9F, 0x07, 0x3B, 0xBE)
+    assert theirs.sensor_variant_name == model.upper()
+    assert theirs.self_calibration_enabled
+    assert theirs.temperature_offset == pytest.approx(4.0, abs=0.005)
+    bench.ours(5000)  # our driver switches self-calibration off, and leaves the part measuring
+    with pytest.raises(RuntimeError, match="not available in periodic"):
+        theirs.altitude = 300
+    theirs.ambient_pressure = 987
+    assert theirs.ambient_pressure == 987
+    theirs.stop_periodic_measurement()
+    assert not theirs.self_calibration_enabled
+    theirs.altitude = 300
+    theirs.persist_settings()
+    theirs.altitude = 0
+    theirs.reinit()
+    assert theirs.altitude == 300
+    theirs.self_test()
+
+
+def test_scd41_sleeps_and_wakes(monkeypatch):
+    bench = Bench("scd41", AIRS[0], monkeypatch)
+    theirs = bench.library("adafruit_scd4x").SCD4X(bench.bus)
+    theirs.power_down()
+    with pytest.raises(RuntimeError):
+        theirs.start_periodic_measurement()
+    theirs.wake_up()
+    theirs.start_periodic_measurement()
+    theirs.stop_periodic_measurement()
+    theirs.power_down()
+    assert bench.ours(5000)[0] == 412
