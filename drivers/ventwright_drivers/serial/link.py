@@ -112,7 +112,7 @@ class FrameReader(Generic[T]):
             if found := self._cut():
                 return found
             if not data or clock.now() >= until:
-                what = "only garbage" if garbage else "nothing"
+                what = "nothing usable" if garbage else "nothing"
                 raise NoAnswer(f"{self._link.path} sent {what} for {within_ms / 1000:g} s")
 
     def next(self, within_ms: int) -> T:

@@ -80,7 +80,7 @@ def test_a_part_that_acknowledges_nothing_and_sends_at_once_is_read() -> None:
 def test_acknowledgements_alone_are_no_answer() -> None:
     with byte_pairs(pms.Pms5003, [(ACTIVE, ACTIVE_ACK), (WAKE, SLEEP_ACK)]) as part:
         part.start()
-        with pytest.raises(NoAnswer, match=r"only garbage for 10 s"):
+        with pytest.raises(NoAnswer, match=r"nothing usable for 10 s"):
             part.read()
 
 
