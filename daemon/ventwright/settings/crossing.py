@@ -1,0 +1,130 @@
+"""Checks what refers to something else: channels, relays, limits, ports and addresses."""
+
+import os
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from ventwright.settings.devices import Device
+from ventwright.settings.findings import Findings, Place, listed, nearest, show
+from ventwright.settings.limits import limits
+from ventwright_drivers.quantities import QUANTITIES
+
+Devices = Mapping[str, Device]
+Values = Mapping[str, Any]
+
+
+def check_extractor(
+    values: Values, place: Place, relays: Devices, users: dict[str, str], findings: Findings
+) -> None:
+    """Check that an extractor's relay exists and is its own; `users` remembers who has which."""
+    relay = values.get("relay")
+    key = (*place, "relay")
+    if relay is None:
+        return
+    if relay not in relays:
+        findings.refuse(key, relay, f"relays here: {listed(relays)}", nearest(relay, relays))
+    elif relay in users:
+        other = f"a relay of its own is needed, and extractors.{users[relay]} has this one"
+        findings.refuse(key, relay, other)
+    else:
+        users[relay] = place[-1]
+
+
+def check_alarm(values: Values, place: Place, parts: Devices, findings: Findings) -> None:
+    """Check the channel of an alarm, its numbers and its limit."""
+    channel = values.get("channel")
+    quantity = _quantity(channel, (*place, "channel"), parts, findings) if channel else None
+    unit = f" in {QUANTITIES[quantity].unit}" if quantity else ""
+    _check_numbers(values, place, quantity, unit, findings)
+    if quantity and values.get("limit") is not None:
+        _check_limit(values["limit"], (*place, "limit"), quantity, findings)
+
+
+def _quantity(channel: str, place: Place, parts: Devices, findings: Findings) -> str | None:
+    """Give the quantity of a channel that exists, else remember that it does not."""
+    part, _, quantity = channel.partition(".")
+    if part in parts and not parts[part].driver:
+        return None  # its own mistake has been told
+    if part in parts and quantity in parts[part].quantities:
+        return quantity
+    known = [f"{name}.{q}" for name, device in parts.items() for q in device.quantities]
+    near = [name for name in known if name.startswith(f"{part}.")] or known
+    findings.refuse(place, channel, f"channels here: {listed(near)}", nearest(channel, known))
+    return None
+
+
+def _check_numbers(
+    values: Values, place: Place, quantity: str | None, unit: str, findings: Findings
+) -> None:
+    setpoint, deadband = values.get("setpoint"), values.get("deadband")
+    if setpoint is None:
+        return
+    below = quantity is not None and QUANTITIES[quantity].lowest < 0
+    if quantity and setpoint > QUANTITIES[quantity].highest:
+        most = f"{QUANTITIES[quantity].highest:g}"
+        findings.refuse(
+            (*place, "setpoint"),
+            setpoint,
+            f"a number up to {most}{unit}, the most that can be true",
+        )
+    elif setpoint <= 0 and not (below and values.get("compare") == "mean"):
+        findings.refuse((*place, "setpoint"), setpoint, f"a number above 0{unit} is needed")
+    elif deadband is not None and deadband >= abs(setpoint):
+        allowed = f"a number below the setpoint ({show(setpoint)}){unit} is needed"
+        hint = "else the alarm could never clear; a tenth of the setpoint is usual"
+        findings.refuse((*place, "deadband"), deadband, allowed, hint)
+
+
+def _check_limit(key: str, place: Place, quantity: str, findings: Findings) -> None:
+    fitting = [limit.key for limit in limits().values() if limit.quantity == quantity]
+    if key not in fitting:
+        allowed = f"limits for {quantity} are {listed(fitting)}"
+        findings.refuse(place, key, allowed, nearest(key, fitting))
+
+
+def check_places(parts: Devices, relays: Devices, findings: Findings) -> None:
+    """Check that no two devices are at one place: port, address on a bus, or contact."""
+    _alone("parts", parts, "port", _port, findings)
+    _alone("parts", parts, "address", _address, findings)
+    _alone("relays", relays, "", _contact, findings)
+    ports = {_port(device): name for name, device in parts.items()}
+    for name, device in relays.items():
+        if (port := _port(device)) is not None and port in ports:
+            hint = f"parts.{ports[port]} has this one"
+            findings.refuse(("relays", name, "port"), port, "a port without a part is needed", hint)
+
+
+def _alone(
+    section: str,
+    devices: Devices,
+    key: str,
+    of: Callable[[Device], Any],
+    findings: Findings,
+) -> None:
+    seen: dict[Any, str] = {}
+    for name, device in devices.items():
+        spot = of(device)
+        if spot is None:
+            continue
+        if spot in seen:
+            place = (section, name, key) if key else (section, name)
+            what = f"is the same {key or 'contact'} as that of {section}.{seen[spot]}"
+            findings.add(place, what, "each needs its own")
+        seen.setdefault(spot, name)
+
+
+def _port(device: Device) -> str | None:
+    port = device.options.get("port")
+    return os.path.realpath(port) if isinstance(port, str) else None
+
+
+def _address(device: Device) -> tuple[Any, Any] | None:
+    bus, address = device.options.get("bus"), device.options.get("address")
+    return None if bus is None or address is None else (bus, address)
+
+
+def _contact(device: Device) -> Any:
+    if device.entry is None:
+        return None
+    options = {**device.options, "port": _port(device)}
+    return device.entry.model, tuple(sorted((k, repr(v)) for k, v in options.items()))
