@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from ventwright.settings.devices import Device
+from ventwright.settings.fields import names
 from ventwright.settings.findings import Findings, Place, listed, nearest, show
 from ventwright.settings.limits import limits
 from ventwright_drivers.quantities import QUANTITIES
@@ -114,8 +115,11 @@ def _alone(
 
 
 def _port(device: Device) -> str | None:
-    port = device.options.get("port")
-    return os.path.realpath(port) if isinstance(port, str) else None
+    return _real(device.options.get("port"))
+
+
+def _real(path: object) -> str | None:
+    return os.path.realpath(path) if isinstance(path, str) and path.isprintable() else None
 
 
 def _address(device: Device) -> tuple[Any, Any] | None:
@@ -123,8 +127,10 @@ def _address(device: Device) -> tuple[Any, Any] | None:
     return None if bus is None or address is None else (bus, address)
 
 
-def _contact(device: Device) -> Any:
-    if device.entry is None:
+def _contact(device: Device) -> tuple[Any, ...] | None:
+    """Give what tells one contact from another; None if the driver has other words for it."""
+    if not device.driver or not names(device.driver.Options) <= device.options.keys():
         return None
-    options = {**device.options, "port": _port(device)}
-    return device.entry.model, tuple(sorted((k, repr(v)) for k, v in options.items()))
+    spot = [device.options.get(key) for key in ("address", "channel", "coil", "line")]
+    line = _port(device) or _real(device.options.get("chip"))
+    return (line, *spot) if line else None

@@ -29,13 +29,13 @@ _PARTS: tuple[tuple[type[Any], str, str], ...] = (
 )
 
 
-def describe(hint: Any, unit: str = "", bounds: Bounds | None = None) -> str:
+def describe(hint: Any, unit: str = "", bounds: Bounds | None = None, key: str = "") -> str:
     """Say what a field of this type takes; empty for types that nobody put into words."""
     plain, marks = unwrap(hint)
     if any(isinstance(mark, DurationMark) for mark in marks):
         return _duration(bounds)
     if get_origin(plain) is Literal:
-        return listed(show(choice) for choice in get_args(plain))
+        return listed(show(choice, key) for choice in get_args(plain))
     if get_origin(plain) in (tuple, list):
         return _list(get_args(plain)[0])
     words = _PLAIN.get(plain, "")

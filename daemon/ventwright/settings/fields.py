@@ -122,7 +122,7 @@ class _Field:
         return _ABSENT
 
     def _allowed(self, why: str) -> str:
-        words = describe(self.hint, UNITS.get(self.kind, ""), BOUNDS.get(self.kind))
+        words = describe(self.hint, UNITS.get(self.kind, ""), BOUNDS.get(self.kind), self.place[-1])
         return f"{words} is needed" if words else why or "another value is needed"
 
 

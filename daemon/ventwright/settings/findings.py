@@ -44,6 +44,8 @@ def show(value: object, key: str = "") -> str:
         return _text(value)
     if isinstance(value, bool):
         return str(value).lower()
+    if isinstance(value, int) and key == "address":
+        return f"{value} ({value:#x})"
     if isinstance(value, int | float):
         return f"{value:.6g}" if abs(value) > 1e15 else f"{value:.15g}"
     if isinstance(value, list):

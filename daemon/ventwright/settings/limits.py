@@ -3,7 +3,7 @@
 import tomllib
 from dataclasses import dataclass
 from functools import cache
-from typing import Literal
+from typing import Any, Literal
 
 from ventwright.settings.durations import UNITS_MS, parse_duration
 from ventwright.settings.shipped import shipped
@@ -77,4 +77,8 @@ class Limit:
 def limits() -> dict[str, Limit]:
     """Read the table of published limits, by key."""
     table = tomllib.loads(shipped("limits.toml").read_text(encoding="utf-8"))
-    return {key: Limit(key=key, **{"year": None, **row}) for key, row in table.items()}
+    return {key: _limit(key, row) for key, row in table.items()}
+
+
+def _limit(key: str, row: dict[str, Any]) -> Limit:
+    return Limit(**{"key": key, "year": None, **row, "value": float(row["value"])})
