@@ -22,7 +22,7 @@ class Inbox(Protocol[T]):
         """Add an item; never blocks."""
 
     def get(self, until: int | None) -> T | None:
-        """Take the oldest item, or None once the clock has reached `until` (ms)."""
+        """Take the oldest item; None once the clock has reached `until` (ms) or was stopped."""
 
 
 class Clock(Protocol):
@@ -62,11 +62,17 @@ class _SystemInbox(Generic[T]):
     def get(self, until: int | None) -> T | None:
         with self._ready:
             while not self._items:
+                if self._clock.stopped:
+                    return None
                 left = None if until is None else (until - self._clock.now()) / 1000
                 if left is not None and left <= 0:
                     return None
                 self._ready.wait(left)
             return self._items.popleft()
+
+    def wake(self) -> None:
+        with self._ready:
+            self._ready.notify_all()
 
 
 class SystemClock:
@@ -74,6 +80,7 @@ class SystemClock:
 
     def __init__(self) -> None:
         self._stop = threading.Event()
+        self._inboxes: list[_SystemInbox[object]] = []
 
     def now(self) -> int:
         """Read CLOCK_MONOTONIC, whole ms."""
@@ -97,7 +104,9 @@ class SystemClock:
 
     def inbox(self) -> Inbox[object]:
         """Make a thread-safe queue."""
-        return _SystemInbox(self)
+        inbox = _SystemInbox[object](self)
+        self._inboxes.append(inbox)
+        return inbox
 
     def spawn(self, name: str, run: Callable[[], None]) -> threading.Thread:
         """Start a daemon thread."""
@@ -108,6 +117,8 @@ class SystemClock:
     def stop(self) -> None:
         """Wake all that sleep on this clock and let them end."""
         self._stop.set()
+        for inbox in self._inboxes:
+            inbox.wake()
 
     @property
     def stopped(self) -> bool:

@@ -54,6 +54,10 @@ class StoredEvent(NamedTuple):
     body: dict[str, Any]
 
 
+def _event(row: tuple[Any, ...]) -> StoredEvent:
+    return StoredEvent(row[0], row[1], row[2], row[3], row[4], json.loads(row[5]))
+
+
 class Reader:
     """An open store."""
 
@@ -100,7 +104,21 @@ class Reader:
             "SELECT id, boot, t, kind, subject, body FROM events WHERE id > ? ORDER BY id LIMIT ?",
             (after, limit),
         ).fetchall()
-        return [StoredEvent(r[0], r[1], r[2], r[3], r[4], json.loads(r[5])) for r in rows]
+        return [_event(row) for row in rows]
+
+    def last_block(self) -> int:
+        """Give the number of the newest block, 0 if there is none."""
+        row = self._db.execute("SELECT coalesce(max(id), 0) FROM blocks").fetchone()
+        return int(row[0])
+
+    def last_event(self, kind: str) -> StoredEvent | None:
+        """Read the newest event of a kind, or None."""
+        row = self._db.execute(
+            "SELECT id, boot, t, kind, subject, body FROM events WHERE kind = ?"
+            " ORDER BY id DESC LIMIT 1",
+            (kind,),
+        ).fetchone()
+        return _event(row) if row else None
 
     def newest(self, boot: int) -> int | None:
         """Tell the latest time of a boot that the store knows of (ms), or None."""

@@ -46,6 +46,11 @@ class Writer:
         """Fix this boot's labels for good, the clock being right now."""
         self._offset, self._settled = offset, True
 
+    def guess(self, offset: int) -> None:
+        """Move this boot's provisional labels if they are off by more than a second."""
+        if abs(offset - self._offset) > 1000:
+            self._offset = offset
+
     def add(self, item: Readings | Record) -> None:
         """Take an item for the next commit."""
         if isinstance(item, Readings):

@@ -1,0 +1,167 @@
+"""An alarm: a condition on a channel's mean or rise, and the state that people see.
+
+Knows its channel and its settings; knows no extractor, no store and no message.
+"""
+
+from typing import Any, NamedTuple
+
+from ventwright.alarms.condition import Condition
+from ventwright.alarms.states import ASIDE, WAYS, State, Stimulus
+from ventwright.means.channel import Channel
+from ventwright.settings.model import MINUTE
+from ventwright.settings.model import Alarm as AlarmSettings
+
+_WORSE = 2.0
+_TOLD_AGAIN_AFTER = 5 * MINUTE
+
+
+class Look(NamedTuple):
+    """What an alarm saw when it last looked, in the channel's unit."""
+
+    mean: float | None = None
+    coverage: float = 0.0
+    base: float | None = None
+
+    @property
+    def rise(self) -> float | None:
+        """Mean minus baseline, or None where either is unknown."""
+        return None if self.mean is None or self.base is None else self.mean - self.base
+
+
+class Alarm:
+    """One configured alarm."""
+
+    def __init__(self, name: str, settings: AlarmSettings, channel: Channel) -> None:
+        """Start normal."""
+        self.name = name
+        self.settings = settings
+        self.channel = channel
+        self.condition = Condition(
+            settings.setpoint, settings.deadband, settings.on_delay, settings.off_delay
+        )
+        self.state = State.NORMAL
+        self.look = Look()
+        self.since: int | None = None
+        """When the condition last became true, ms."""
+        self.peak: float | None = None
+        self.shelved_until: int | None = None
+        self._told = (0, 0.0)
+        channel.watch(settings.over)
+
+    @property
+    def value(self) -> float | None:
+        """The compared value, in the channel's unit."""
+        return self.look.rise if self.settings.compare == "rise" else self.look.mean
+
+    @property
+    def due(self) -> int | None:
+        """When the alarm must be looked at again even without a reading, ms."""
+        times = [t for t in (self.condition.due, self.shelved_until) if t is not None]
+        return min(times, default=None)
+
+    def evaluate(self, t: int) -> list[str]:
+        """Look at the channel at `t` ms; returns what changed: raised, worse, cleared, ..."""
+        settings = self.settings
+        mean = self.channel.mean(t, settings.over, settings.coverage)
+        self.look = Look(mean.value, mean.coverage, self.channel.base)
+        value = self.value
+        changes = self._unshelve(t)
+        if self.condition.update(t, value):
+            changes += self._turn(t, value or 0.0)
+        elif self.condition.active and value is not None:
+            changes += self._follow(t, value)
+        return changes
+
+    def _turn(self, t: int, value: float) -> list[str]:
+        if self.condition.active:
+            self.since, self.peak, self._told = t, value, (t, value)
+            return self._move(Stimulus.RAISE, "raised")
+        latching = self.settings.latching
+        return self._move(Stimulus.CLEAR_LATCHING if latching else Stimulus.CLEAR, "cleared")
+
+    def _follow(self, t: int, value: float) -> list[str]:
+        self.peak = value if self.peak is None else max(self.peak, value)
+        told_at, told = self._told
+        if value < _WORSE * told or t - told_at < _TOLD_AGAIN_AFTER or self.state in ASIDE:
+            return []
+        self._told = (t, value)
+        return ["worse"]
+
+    def _move(self, stimulus: Stimulus, change: str) -> list[str]:
+        if (self.state, stimulus) not in WAYS:
+            return []
+        self.state = WAYS[self.state, stimulus]
+        return [change]
+
+    def acknowledge(self) -> list[str]:
+        """Acknowledge; returns the change, or nothing if there was nothing to acknowledge."""
+        return self._move(Stimulus.ACKNOWLEDGE, "acknowledged")
+
+    def reset(self) -> list[str]:
+        """Reset a latched alarm that was acknowledged; returns the change, or nothing."""
+        return self._move(Stimulus.RESET, "reset")
+
+    def shelve(self, until: int) -> list[str]:
+        """Set the alarm aside until `until` ms."""
+        self.state, self.shelved_until = State.SHELVED, until
+        return ["shelved"]
+
+    def unshelve(self, t: int) -> list[str]:
+        """Take the alarm back now; returns the changes, or nothing if it was not shelved."""
+        if self.state is not State.SHELVED:
+            return []
+        self.shelved_until = t
+        return self._unshelve(t)
+
+    def _unshelve(self, t: int) -> list[str]:
+        if self.shelved_until is None or t < self.shelved_until:
+            return []
+        self.shelved_until = None
+        return ["unshelved", *self._re_enter(t)]
+
+    def take_out(self) -> list[str]:
+        """Take the alarm out of service until it is put back."""
+        self.state, self.shelved_until = State.OUT_OF_SERVICE, None
+        return ["out of service"]
+
+    def put_back(self, t: int) -> list[str]:
+        """Put the alarm back in service; returns the changes, or nothing if it was in service."""
+        if self.state is not State.OUT_OF_SERVICE:
+            return []
+        return ["in service", *self._re_enter(t)]
+
+    def _re_enter(self, t: int) -> list[str]:
+        """Return to the state that the condition has now."""
+        self.state = State.NORMAL
+        return self._turn(t, self.value or 0.0) if self.condition.active else []
+
+    @property
+    def extracting(self) -> bool:
+        """Whether this alarm asks for extraction: its condition holds, whoever was told."""
+        return self.settings.extract and self.condition.active
+
+    @property
+    def standing(self) -> bool:
+        """Whether there is something to see."""
+        return self.state is not State.NORMAL
+
+    def save(self) -> dict[str, Any]:
+        """Give what must survive a restart, as plain JSON."""
+        return {
+            "state": self.state.value,
+            "active": self.condition.active,
+            "since": self.since,
+            "peak": self.peak,
+            "told": list(self._told),
+            "shelved_until": self.shelved_until,
+        }
+
+    def restore(self, saved: dict[str, Any], shift: int) -> None:
+        """Take back what `save` gave; `shift` (ms) turns its times into those of this boot."""
+        self.state = State(saved["state"])
+        self.condition.active = saved["active"]
+        self.peak = saved["peak"]
+        self._told = (saved["told"][0] + shift, saved["told"][1])
+        self.since = None if saved["since"] is None else saved["since"] + shift
+        until = saved["shelved_until"]
+        self.shelved_until = None if until is None else until + shift

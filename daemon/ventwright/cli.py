@@ -1,0 +1,49 @@
+"""The console script `ventwright`. Each command lives in commands/ and is loaded when called."""
+
+import importlib
+
+import click
+
+_COMMANDS = {
+    "rehearse": "try the whole daemon on emulated parts in a simulated room, no hardware needed",
+    "run": "watch this room until stopped",
+    "check": "go through the configuration and the hardware, switching nothing unless asked",
+    "status": "tell what the running daemon sees and does",
+    "acknowledge": "say that an alarm was seen",
+    "shelve": "set an alarm aside for a time",
+    "unshelve": "take a shelved alarm back",
+    "hold": "hold an extractor on or off for a time",
+    "release": "let a held extractor decide by itself again",
+}
+
+
+class _Lazy(click.Group):
+    """Loads a command's module only when the command is called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:  # noqa: ARG002
+        if name not in _COMMANDS:
+            return None
+        module = importlib.import_module(f"ventwright.commands.{_module(name)}")
+        command: click.Command = getattr(module, name)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        with formatter.section("Commands"):
+            formatter.write_dl(list(_COMMANDS.items()))
+
+
+def _module(name: str) -> str:
+    return name if name in ("rehearse", "run", "check", "status") else "asking"
+
+
+@click.command(cls=_Lazy)
+@click.version_option(package_name="ventwright")
+def main() -> None:
+    """Watch the air beside filament printers, extract until it has recovered, and prove it.
+
+    Not a certified alarm and no medical device: certified smoke and CO alarms stay where they
+    are. Low-cost optical sensors do not see ultrafine particles.
+    """

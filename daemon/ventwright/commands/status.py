@@ -1,0 +1,88 @@
+"""`ventwright status`: what the running daemon sees and does, in a few lines."""
+
+import json
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import click
+
+from ventwright.commands.options import config_option, fail, json_option, settings_or_exit
+from ventwright.control.client import NotRunningError, ask
+from ventwright.settings.durations import format_duration
+
+
+def _number(value: float | None, unit: str) -> str:
+    return "unknown" if value is None else f"{value:g} {unit}"
+
+
+def _channel_line(name: str, channel: dict[str, Any]) -> str:
+    line = f"  {name:<12}{_number(channel['mean over 1 min'], channel['unit']):>16} over 1 min"
+    if channel["rise"] is not None:
+        line += f", {channel['rise']:+g} over a baseline of {channel['baseline']:g}"
+        line += " (still young)" if channel["baseline is young"] else ""
+    return line if channel["quality"] == "good" else f"{line}, now {channel['quality']}"
+
+
+def _part_lines(name: str, part: dict[str, Any]) -> Iterator[str]:
+    why = f": {part['why']}" if part["why"] else ""
+    warm = part["warm-up left (s)"]
+    warming = f", warming up for {warm} s more" if warm else ""
+    yield f"{name} ({part['model']}) is {part['state']}{why}{warming}"
+    for quantity, channel in part["channels"].items():
+        yield _channel_line(quantity, channel)
+
+
+def _alarm_line(name: str, alarm: dict[str, Any], now: int) -> str:
+    over = format_duration(alarm["over (s)"] * 1000)
+    line = (
+        f"alarm {name}: {alarm['state']} - {alarm['compare']} of {alarm['channel']} over {over}"
+        f" is {_number(alarm['value'], alarm['unit'])}, setpoint {alarm['setpoint']:g}"
+    )
+    return line + (f", for {_ago(now, alarm['since'])}" if alarm["since"] is not None else "")
+
+
+def _ago(now: int, since: int) -> str:
+    return format_duration(max(1000, (now - since) // 1000 * 1000))
+
+
+def _extractor_line(name: str, extractor: dict[str, Any], now: int) -> str:
+    on = "on" if extractor["on"] else "off"
+    line = (
+        f"extractor {name}: {extractor['state']}, relay {on}, since {_ago(now, extractor['since'])}"
+    )
+    return line + (f", held by {extractor['held by']}" if extractor["held by"] else "")
+
+
+def lines(told: dict[str, Any]) -> Iterator[str]:
+    """Write a status for people, a line each."""
+    yield f"{told['room']}, {time.strftime('%d %B %H:%M:%S')}"
+    for name, part in told["parts"].items():
+        yield from _part_lines(name, part)
+    for name, alarm in told["alarms"].items():
+        yield _alarm_line(name, alarm, told["now"])
+    for name, extractor in told["extractors"].items():
+        yield _extractor_line(name, extractor, told["now"])
+    for name, relay in told["relays"].items():
+        if relay["failing"]:
+            yield f"relay {name} FAILS: {relay['failing']}"
+    failing = told["store"]["failing"]
+    yield f"store: NOT storing: {failing}" if failing else "store: storing"
+    if not told["clock is right"]:
+        yield "clock: not yet known to be right; nothing is pushed until it is"
+
+
+@click.command()
+@config_option
+@json_option
+def status(config: Path, as_json: bool) -> None:
+    """Tell what the running daemon sees and does."""
+    settings = settings_or_exit(config)
+    try:
+        told = ask(settings.socket, "status")
+    except NotRunningError as error:
+        fail(str(error))
+    click.echo(
+        json.dumps(told, ensure_ascii=False, indent=2) if as_json else "\n".join(lines(told))
+    )

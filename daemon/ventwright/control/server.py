@@ -1,0 +1,95 @@
+"""Takes requests on the keeper's Unix socket and hands them to the core's thread.
+
+Who may connect is a matter of the socket's file permissions; who did is told by the kernel.
+"""
+
+import contextlib
+import pwd
+import queue
+import socket
+import struct
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from ventwright.control.wire import receive, send
+
+_PATIENCE_S = 5.0
+_CREDENTIALS = struct.Struct("3i")
+
+
+class Asked(NamedTuple):
+    """A request on its way to the core's thread, and where the answer goes."""
+
+    who: str
+    verb: str
+    words: dict[str, Any]
+    reply: "queue.SimpleQueue[dict[str, Any]]"
+
+
+def who_is(connection: socket.socket) -> str:
+    """Name the user at the other end of a Unix socket, as the kernel knows it."""
+    raw = connection.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, _CREDENTIALS.size)
+    uid = _CREDENTIALS.unpack(raw)[1]
+    try:
+        return pwd.getpwuid(uid).pw_name
+    except KeyError:
+        return f"user {uid}"
+
+
+def parse(message: dict[str, Any]) -> tuple[str, dict[str, Any]]:
+    """Take verb and words from a message; raises ValueError."""
+    verb, words = message.get("verb"), message.get("words", {})
+    if not isinstance(verb, str) or not isinstance(words, dict):
+        raise ValueError('"verb" must be text and "words" an object')  # noqa: TRY004
+    return verb, words
+
+
+class Server:
+    """The socket and its thread."""
+
+    def __init__(self, path: Path, take: Callable[[Asked], None]) -> None:
+        """Listen at `path`; `take` must see to it that every request is answered."""
+        self._path = path
+        self._take = take
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.unlink(missing_ok=True)
+        self._socket = socket.socket(socket.AF_UNIX)
+        self._socket.bind(str(path))
+        path.chmod(0o660)
+        self._socket.listen(8)
+
+    def start(self) -> None:
+        """Serve from now on."""
+        threading.Thread(target=self._serve, name="control", daemon=True).start()
+
+    def _serve(self) -> None:
+        with contextlib.suppress(OSError):
+            while True:
+                connection, _ = self._socket.accept()
+                threading.Thread(target=self._talk, args=(connection,), daemon=True).start()
+
+    def _talk(self, connection: socket.socket) -> None:
+        with connection, contextlib.suppress(OSError):
+            connection.settimeout(_PATIENCE_S)
+            send(connection, self._answer(connection))
+
+    def _answer(self, connection: socket.socket) -> dict[str, Any]:
+        try:
+            verb, words = parse(receive(connection))
+        except ValueError as error:
+            return {"done": False, "says": f"the request is not understood: {error}"}
+        reply: queue.SimpleQueue[dict[str, Any]] = queue.SimpleQueue()
+        self._take(Asked(who_is(connection), verb, words, reply))
+        try:
+            return reply.get(timeout=_PATIENCE_S)
+        except queue.Empty:
+            return {"done": False, "says": "the keeper did not answer in time"}
+
+    def close(self) -> None:
+        """Stop listening and remove the socket."""
+        with contextlib.suppress(OSError):
+            self._socket.shutdown(socket.SHUT_RDWR)
+        self._socket.close()
+        self._path.unlink(missing_ok=True)

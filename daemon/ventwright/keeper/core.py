@@ -1,0 +1,260 @@
+"""The core: events in, actions out, deterministic, time included. It never asks a clock.
+
+Every event is given a time of its own, later than the one before, and before it is handled all
+that has fallen due by then is done at its own time. So the stored log gives the same decisions
+when it is played again.
+"""
+
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from ventwright.alarms.alarm import Alarm
+from ventwright.events import (
+    Action,
+    Event,
+    Measured,
+    Readings,
+    Record,
+    RelayReport,
+    Request,
+    Started,
+    StoreReport,
+    Switch,
+    Trouble,
+)
+from ventwright.extraction.extractor import Change, Extractor
+from ventwright.keeper.requests import answer
+from ventwright.keeper.watch import PartWatch, RelayWatch
+from ventwright.means.channel import Channel
+from ventwright.quality.judge import PartKind
+from ventwright.settings.model import Settings
+
+BEAT_MS = 1000
+"""Even without an event everything is looked at this often."""
+
+
+class Core:
+    """The judgement of one room."""
+
+    def __init__(self, settings: Settings, kinds: dict[str, PartKind], t: int) -> None:
+        """Start at `t` ms with everything normal and every extractor in standby."""
+        self.settings = settings
+        self.now = t
+        self._beat = t + BEAT_MS
+        self.parts = {
+            name: PartWatch(name, kinds[name], entry.quantities)
+            for name, entry in settings.parts.items()
+        }
+        self.relays = {name: RelayWatch() for name in settings.relays}
+        self.channels = {c.name: c for part in self.parts.values() for c in part.channels}
+        for channel in self.channels.values():
+            channel.watch(60_000)
+        self.alarms = {
+            name: Alarm(name, entry, self.channels[entry.channel])
+            for name, entry in settings.alarms.items()
+        }
+        self.extractors = {
+            name: Extractor(name, entry, t) for name, entry in settings.extractors.items()
+        }
+        self._of_part = {
+            part.name: [a for a in self.alarms.values() if a.channel in part.channels]
+            for part in self.parts.values()
+        }
+        self._deciding = self._deciding_channels()
+        self.store_failing = ""
+        self._out: list[Action] = []
+        self._told: list[dict[str, Any]] = []
+        self._hands: dict[type, Callable[[Any], None]] = {
+            Measured: self._measured,
+            Started: self._started,
+            Trouble: self._trouble,
+            RelayReport: self._relay_report,
+            StoreReport: self._store_report,
+            Request: self._request,
+        }
+
+    def _deciding_channels(self) -> list[Channel]:
+        """The channels on which extraction is decided, each once."""
+        found = {a.channel.name: a.channel for a in self.alarms.values() if a.settings.extract}
+        return list(found.values())
+
+    def handle(self, event: Event) -> list[Action]:
+        """Take an event; returns what is to be done because of it and of the time it has."""
+        t = max(event.t, self.now + 1)
+        self._pass(t)
+        self.now = t
+        self._hands[type(event)](event)
+        return self._taken()
+
+    def advance(self, t: int) -> list[Action]:
+        """Let the time `t` ms come; returns what fell due by then."""
+        self._pass(t)
+        return self._taken()
+
+    def _taken(self) -> list[Action]:
+        out, self._out = self._out, []
+        return out
+
+    def _pass(self, t: int) -> None:
+        while (due := self.due) <= t:
+            self.now = max(due, self.now)
+            if self.now >= self._beat:
+                self._beat += BEAT_MS * (1 + (self.now - self._beat) // BEAT_MS)
+            self._look(self.alarms.values())
+            self._missing()
+            self._decide()
+
+    @property
+    def due(self) -> int:
+        """When something is to be decided even if no event comes, ms."""
+        due = self._beat
+        for alarm in self.alarms.values():
+            if (when := alarm.due) is not None and when < due:
+                due = when
+        for extractor in self.extractors.values():
+            due = min(due, extractor.due)
+        return max(due, self.now)
+
+    def _measured(self, event: Measured) -> None:
+        part, now = self.parts[event.part], self.now
+        steps, marks = part.judge.judge(now, event.sample)
+        if not part.all_kept:
+            steps = tuple([steps[i] for i in part.places])
+            marks = bytes([marks[i] for i in part.places])
+        self._out.append(Readings(now, event.part, steps, marks))
+        part.marks, part.fault = marks, event.sample.fault
+        if part.trouble is not None and part.well():
+            self._record("part", part.name, {"change": "back", "why": ""})
+        for channel, step, mark in zip(part.channels, steps, marks, strict=True):
+            if not mark:
+                channel.add(now, step)  # type: ignore[arg-type]
+        if alarms := self._of_part[event.part]:
+            self._look(alarms)
+            self._decide()
+
+    def _started(self, event: Started) -> None:
+        self.parts[event.part].judge.begin(self.now)
+
+    def _trouble(self, event: Trouble) -> None:
+        self.parts[event.part].failing(self.now, event.why)
+
+    def _relay_report(self, event: RelayReport) -> None:
+        change = self.relays[event.relay].report(event.commanded, event.state, event.why)
+        if change:
+            why = self.relays[event.relay].failing
+            body = {"change": change, "why": why, "commanded": event.commanded}
+            self._record("relay", event.relay, body)
+
+    def _store_report(self, event: StoreReport) -> None:
+        self.store_failing = event.why
+        change = "failing" if event.why else "back"
+        body = {"change": change, "why": event.why, "dropped": event.dropped}
+        self._record("store", "store", body)
+
+    def _request(self, event: Request) -> None:
+        said = answer(self, event)
+        self._record(
+            "request",
+            str(event.words.get("name", "")),
+            {"verb": event.verb, "words": event.words, "who": event.who, "answer": said},
+        )
+        self._decide()
+
+    def _missing(self) -> None:
+        for part in self.parts.values():
+            if part.gone(self.now):
+                why = part.trouble[1] if part.trouble else ""
+                self._record("part", part.name, {"change": "lost", "why": why})
+
+    def _look(self, alarms: Iterable[Alarm]) -> None:
+        for alarm in alarms:
+            for change in alarm.evaluate(self.now):
+                self.tell(alarm, change)
+
+    def tell(self, alarm: Alarm, change: str) -> None:
+        """Record a change of an alarm with all that a message needs to say."""
+        self._told.append({"change": change, **self._alarm_body(alarm)})
+        self._record("alarm", alarm.name, self._told[-1])
+
+    def _alarm_body(self, alarm: Alarm) -> dict[str, Any]:
+        settings, look, quantity = alarm.settings, alarm.look, alarm.channel.quantity
+        return {
+            "state": alarm.state.value,
+            "priority": settings.priority,
+            "channel": settings.channel,
+            "quantity": quantity.name,
+            "unit": quantity.unit,
+            "compare": settings.compare,
+            "over": settings.over,
+            "value": alarm.value,
+            "mean": look.mean,
+            "baseline": look.base,
+            "young": alarm.channel.baseline.young,
+            "rise": look.rise,
+            "setpoint": settings.setpoint,
+            "deadband": settings.deadband,
+            "coverage": round(look.coverage, 4),
+            "since": alarm.since,
+            "peak": alarm.peak,
+            "limit": settings.limit,
+            "optical": self.parts[settings.channel.partition(".")[0]].kind.optical,
+        }
+
+    def _decide(self) -> None:
+        """Let the extractors decide, and complete what was told of alarms with what they do."""
+        demand, fresh = self._demand(), self._fresh()
+        for extractor in self.extractors.values():
+            was_on = extractor.on
+            change = extractor.step(self.now, demand, fresh)
+            if change:
+                self._record_extractor(extractor, change)
+            if extractor.on != was_on:
+                self._out.append(Switch(self.now, extractor.settings.relay, extractor.on))
+        states = {name: e.state.value for name, e in self.extractors.items()}
+        while self._told:
+            self._told.pop()["extractors"] = states
+
+    def _demand(self) -> str:
+        asking = [alarm.name for alarm in self.alarms.values() if alarm.extracting]
+        return f"alarm {', '.join(asking)}" if asking else ""
+
+    def _fresh(self) -> int | None:
+        """When a deciding channel last had a good reading; None where nothing decides."""
+        if not self._deciding:
+            return None
+        return max((c.history.last or 0 for c in self._deciding), default=0)
+
+    def _record_extractor(self, extractor: Extractor, change: Change) -> None:
+        body = {
+            "from": change.before.value,
+            "to": change.after.value,
+            "on": extractor.on,
+            "why": change.why,
+        }
+        self._record("extractor", extractor.name, body)
+
+    def _record(self, kind: str, subject: str, body: dict[str, Any]) -> None:
+        self._out.append(Record(self.now, kind, subject, body))
+
+    def commands(self) -> dict[str, bool]:
+        """What every relay of an extractor is to be now."""
+        return {e.settings.relay: e.on for e in self.extractors.values()}
+
+    def save(self) -> dict[str, Any]:
+        """Give what must survive a restart, as plain JSON."""
+        return {
+            "t": self.now,
+            "alarms": {name: alarm.save() for name, alarm in self.alarms.items()},
+            "extractors": {name: e.save() for name, e in self.extractors.items()},
+        }
+
+    def restore(self, saved: dict[str, Any], same_boot: bool) -> None:
+        """Take back what `save` gave, of this boot or (times then count from now) of another."""
+        shift = 0 if same_boot else self.now - saved["t"]
+        for name, alarm in self.alarms.items():
+            if name in saved["alarms"]:
+                alarm.restore(saved["alarms"][name], shift)
+        for name, extractor in self.extractors.items():
+            if name in saved["extractors"]:
+                safe = self.settings.relays[extractor.settings.relay].safe_state == "on"
+                extractor.restore(saved["extractors"][name], shift, self.now, safe)

@@ -1,0 +1,169 @@
+"""The keeper put together: threads for the wires, the relays, the store and the core.
+
+The core's thread never waits for any other; what it decides goes into inboxes.
+"""
+
+import sqlite3
+from collections.abc import Callable
+from threading import Thread
+from typing import Any
+
+from ventwright.control.server import Asked, Server
+from ventwright.events import Event, Readings, Record, Request, Switch
+from ventwright.keeper.core import BEAT_MS, Core
+from ventwright.keeper.restore import Before, restore
+from ventwright.keeper.status import status
+from ventwright.keeper.systemd import tell_systemd
+from ventwright.quality.judge import PartKind
+from ventwright.sampling.poller import Polled, Poller, by_place
+from ventwright.sampling.relay_hand import RelayHand
+from ventwright.settings.model import PartEntry, RelayEntry, Settings
+from ventwright.storage.keeping import Keeping, Labels, State
+from ventwright.storage.reader import Reader
+from ventwright.storage.writer import Writer
+from ventwright_drivers.part import Part, Relay, Wiring
+from ventwright_drivers.registry import load
+
+_JOIN_S = 5.0
+
+
+def build_part(entry: PartEntry, wiring: Wiring) -> Part:
+    """Make the part that the configuration names; touches no wire."""
+    part: Part = load(entry.driver)(entry.options, wiring)
+    return part
+
+
+def build_relay(entry: RelayEntry, wiring: Wiring) -> Relay:
+    """Make the relay that the configuration names; touches no wire."""
+    relay: Relay = load(entry.driver)(entry.options, wiring)
+    return relay
+
+
+def kind_of(part: Part) -> PartKind:
+    """Tell the core what it must know of a part."""
+    return PartKind(
+        part.model,
+        part.quantities,
+        part.period_ms,
+        part.silence_ms,
+        part.warm_up_ms,
+        part.optical_mass,
+    )
+
+
+class Keeper:
+    """The first process."""
+
+    def __init__(self, settings: Settings, wiring: Wiring, boot: str, labels: Labels) -> None:
+        """Put everything together; nothing runs and no wire is touched yet."""
+        self.settings = settings
+        self._clock = wiring.clock
+        self._boot = boot
+        self._labels = labels
+        self._inbox = wiring.clock.inbox()
+        parts = {name: build_part(entry, wiring) for name, entry in settings.parts.items()}
+        kinds = {name: kind_of(part) for name, part in parts.items()}
+        self.core = Core(settings, kinds, wiring.clock.now())
+        writer = Writer(settings.store.folder, boot, labels.offset())
+        for name, entry in settings.parts.items():
+            writer.part(name, entry.model, entry.quantities)
+        self.keeping = Keeping(
+            writer, wiring.clock, labels, settings.store.commit_every, self._inbox.put
+        )
+        self._polled = [Polled(name, part, self._inbox.put) for name, part in parts.items()]
+        self._hands = {name: self._hand(name, wiring) for name in settings.relays}
+        self._server: Server | None = None
+        self._threads: list[Thread] = []
+        self._fed = 0
+
+    def _hand(self, name: str, wiring: Wiring) -> RelayHand:
+        entry = self.settings.relays[name]
+        safe = entry.safe_state == "on"
+        relay = build_relay(entry, wiring)
+        return RelayHand(name, relay, entry.repeat_every, safe, self._inbox.put)
+
+    def start(self) -> None:
+        """Restore what the store knows, then start every thread."""
+        self._greet(self._restore())
+        self._server = Server(self.settings.socket, self._inbox.put)
+        self._server.start()
+        spawn: Callable[[str, Callable[[], None]], Thread] = self._clock.spawn
+        self._threads = [spawn("core", self._run)]
+        for name, hand in self._hands.items():
+            self._threads.append(spawn(f"relay {name}", hand.run))
+        for place, polled in by_place(self._polled).items():
+            self._threads.append(spawn(f"poll {place}", Poller(self._clock, polled).run))
+        self._threads.append(spawn("store", self.keeping.run))
+
+    def _restore(self) -> Before:
+        try:
+            reader = Reader(self.settings.store.folder)
+        except sqlite3.Error:
+            return Before(None, "first start")
+        try:
+            return restore(self.core, reader, self._boot)
+        except (sqlite3.Error, ValueError, KeyError, TypeError) as error:
+            return Before(None, f"the store could not be read: {error}")
+        finally:
+            reader.close()
+
+    def _greet(self, before: Before) -> None:
+        body = {"change": "started", "why": before.why, "missed": before.missed}
+        self._do([Record(self.core.now, "keeper", "keeper", body)])
+        for relay, on in self.core.commands().items():
+            self._hands[relay].command(on)
+
+    def _run(self) -> None:
+        """The core's loop."""
+        tell_systemd("READY=1")
+        while not self._clock.stopped:
+            item = self._inbox.get(self.core.due)
+            if isinstance(item, Asked):
+                self._answer(item)
+            elif item is not None:
+                self._do(self.core.handle(item))  # type: ignore[arg-type]
+            else:
+                self._do(self.core.advance(self._clock.now()))
+            self._feed()
+
+    def _feed(self) -> None:
+        """Feed the watchdog once a beat of the core: only progress can."""
+        if self.core.now - self._fed >= BEAT_MS:
+            self._fed = self.core.now
+            tell_systemd("WATCHDOG=1")
+
+    def _do(self, actions: list[Any]) -> None:
+        """Carry out what the core decided: relays first."""
+        for action in actions:
+            if type(action) is Switch:
+                self._hands[action.relay].command(action.on)
+        for action in actions:
+            if type(action) is Readings:
+                self.keeping.put(action)
+            elif type(action) is Record:
+                self._keep(action)
+
+    def _keep(self, record: Record) -> None:
+        self.keeping.put(record)
+        self.keeping.put(State("core", {"boot": self._boot, **self.core.save()}))
+
+    def _answer(self, asked: Asked) -> None:
+        if asked.verb == "status":
+            offset = self._labels.offset()
+            asked.reply.put(status(self.core, self.keeping, offset, self._labels.right()))
+            return
+        event: Event = Request(self._clock.now(), asked.who, asked.verb, asked.words)
+        actions = self.core.handle(event)
+        said = next(a.body["answer"] for a in actions if type(a) is Record and a.kind == "request")
+        self._do(actions)
+        asked.reply.put(said)
+
+    def stop(self, why: str) -> None:
+        """Wait for the threads of a stopped clock, then store what is left."""
+        for thread in self._threads:
+            thread.join(_JOIN_S)
+        if self._server is not None:
+            self._server.close()
+        body = {"change": "stopped", "why": why, "missed": None}
+        self._keep(Record(self.core.now, "keeper", "keeper", body))
+        self.keeping.finish()

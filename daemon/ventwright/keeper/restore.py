@@ -1,0 +1,75 @@
+"""Brings back, after a restart, what the store knows: windows, baselines, alarm states.
+
+Readings of this boot go back into the windows at their own times. Of other boots, whose
+distance in time is not known for sure, only the baseline learns.
+"""
+
+from typing import Any, NamedTuple
+
+from ventwright.keeper.core import Core
+from ventwright.quality.marks import Quality
+from ventwright.settings.model import DAY
+from ventwright.storage.reader import Reader, StoredBlock
+
+_MOST_BLOCKS = 40_000
+
+
+class Before(NamedTuple):
+    """What was found of the keeper before this one."""
+
+    missed: int | None
+    """Time without a keeper, ms, if it can be known."""
+    why: str
+
+
+def restore(core: Core, reader: Reader, boot_name: str) -> Before:
+    """Fill a fresh core from the store; returns how the keeper before ended."""
+    boots = reader.boots()
+    mine = next((b.id for b in boots.values() if b.name == boot_name), None)
+    for block in _recent(reader):
+        _learn(core, block, block.boot == mine)
+    saved = reader.state("core")
+    if saved:
+        core.restore(saved, saved.get("boot") == boot_name)
+    return _before(reader, saved, core.now, mine)
+
+
+def _recent(reader: Reader) -> list[StoredBlock]:
+    """The last day of blocks of every boot that is still among the newest, oldest first."""
+    found = reader.blocks(max(0, reader.last_block() - _MOST_BLOCKS), _MOST_BLOCKS)
+    latest = {block.boot: block.last for block in found}
+    return [block for block in found if block.last > latest[block.boot] - DAY]
+
+
+def _learn(core: Core, block: StoredBlock, same_boot: bool) -> None:
+    part = core.parts.get(block.part.name)
+    if part is None or part.kind.model != block.part.model:
+        return
+    times, columns = block.open()
+    for name, column in zip(block.part.quantities, columns, strict=True):
+        channel = core.channels.get(f"{part.name}.{name}")
+        if channel is None:
+            continue
+        good = [
+            (t, s)
+            for t, s, mark in zip(times, column.steps, column.marks, strict=True)
+            if mark == Quality.GOOD and s is not None
+        ]
+        if same_boot:
+            channel.load([(t, s) for t, s in good if t <= core.now])
+        elif good:
+            channel.baseline.learn(sum(s for _, s in good) / len(good))
+
+
+def _before(reader: Reader, saved: Any, now: int, mine: int | None) -> Before:
+    if not saved:
+        return Before(None, "first start")
+    ended = reader.last_event("keeper")
+    clean = ended is not None and ended.body["change"] == "stopped"
+    newest = reader.newest(mine) if mine is not None else None
+    missed = None if newest is None else max(0, now - newest)
+    if clean:
+        return Before(missed, "it was stopped in good order")
+    if mine is None:
+        return Before(missed, "the machine was started anew")
+    return Before(missed, "the keeper before died or was killed")

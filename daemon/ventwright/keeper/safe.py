@@ -1,0 +1,62 @@
+"""Sets every relay to its written safe state without the daemon.
+
+Run as `python -m ventwright.keeper.safe CONFIGURATION`.
+
+systemd runs it after every kind of end of the keeper; `ventwright run` does when its keeper dies.
+"""
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+from ventwright.settings.errors import ConfigurationError
+from ventwright.settings.model import RelayEntry, Settings
+from ventwright.settings.plan import read_settings
+from ventwright.wires import machine_wiring
+from ventwright_drivers.clock import SystemClock
+from ventwright_drivers.errors import DriverError
+from ventwright_drivers.part import Wiring
+from ventwright_drivers.registry import load
+
+TRIES = 5
+PAUSE_MS = 1000
+
+
+def make_safe(settings: Settings, wiring: Wiring, say: Callable[[str], None]) -> bool:
+    """Command every relay's safe state, trying a few times; True if all of them obeyed."""
+    done = [_make_safe(name, entry, wiring, say) for name, entry in settings.relays.items()]
+    return all(done)
+
+
+def _make_safe(name: str, entry: RelayEntry, wiring: Wiring, say: Callable[[str], None]) -> bool:
+    for attempt in range(1, TRIES + 1):
+        try:
+            with load(entry.driver)(entry.options, wiring) as relay:
+                relay.switch(entry.safe_state == "on")
+        except DriverError as error:
+            say(f"relay {name}: try {attempt} of {TRIES} failed: {error}")
+            wiring.clock.sleep_until(wiring.clock.now() + PAUSE_MS)
+        else:
+            say(f"relay {name} is in its safe state: {entry.safe_state}")
+            return True
+    return False
+
+
+def main() -> int:
+    """Read the configuration named on the command line and make its relays safe."""
+    try:
+        settings = read_settings(Path(sys.argv[1]))
+    except (ConfigurationError, IndexError) as error:
+        sys.stderr.write(f"{error}\n")
+        return 2
+    wiring = machine_wiring(SystemClock())
+    return 0 if make_safe(settings, wiring, print_line) else 1
+
+
+def print_line(line: str) -> None:
+    """Write a line to standard error."""
+    sys.stderr.write(f"{line}\n")
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,100 @@
+"""What the keeper says of itself when asked: one plain JSON object, units with every number."""
+
+from typing import Any
+
+from ventwright.keeper.core import Core
+from ventwright.keeper.watch import PartWatch
+from ventwright.means.channel import Channel
+from ventwright.quality.marks import Quality
+from ventwright.storage.keeping import Keeping
+
+_COVERAGE = 0.5
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 2)
+
+
+def _channel(core: Core, channel: Channel, mark: int | None) -> dict[str, Any]:
+    mean = channel.mean(core.now, 60_000, _COVERAGE)
+    base = channel.base
+    rise = None if mean.value is None or base is None else mean.value - base
+    return {
+        "unit": channel.quantity.unit,
+        "value": channel.last_value,
+        "quality": "no reading yet" if mark is None else Quality(mark).words,
+        "mean over 1 min": _rounded(mean.value),
+        "coverage": round(mean.coverage, 2),
+        "baseline": _rounded(base),
+        "baseline is young": channel.baseline.young,
+        "rise": _rounded(rise),
+    }
+
+
+def _part(core: Core, part: PartWatch) -> dict[str, Any]:
+    marks: list[int | None] = list(part.marks) or [None] * len(part.channels)
+    left = part.judge.warm_until - core.now
+    return {
+        "model": part.kind.model,
+        "state": "lost" if part.lost else "in trouble" if part.trouble else "there",
+        "why": part.trouble[1] if part.trouble else part.fault,
+        "warm-up left (s)": max(0, left) // 1000 if part.marks else None,
+        "channels": {
+            channel.quantity.name: _channel(core, channel, mark)
+            for channel, mark in zip(part.channels, marks, strict=True)
+        },
+    }
+
+
+def _alarms(core: Core) -> dict[str, Any]:
+    return {
+        name: {
+            "state": alarm.state.value,
+            "priority": alarm.settings.priority,
+            "channel": alarm.settings.channel,
+            "compare": alarm.settings.compare,
+            "over (s)": alarm.settings.over // 1000,
+            "unit": alarm.channel.quantity.unit,
+            "value": _rounded(alarm.value),
+            "setpoint": alarm.settings.setpoint,
+            "since": alarm.since if alarm.condition.active else None,
+            "peak": _rounded(alarm.peak) if alarm.condition.active else None,
+        }
+        for name, alarm in core.alarms.items()
+    }
+
+
+def _extractors(core: Core) -> dict[str, Any]:
+    return {
+        name: {
+            "state": extractor.state.value,
+            "on": extractor.on,
+            "waiting for a minimum time": extractor.waiting,
+            "since": extractor.since,
+            "relay": extractor.settings.relay,
+            "held by": extractor.hold.who if extractor.hold else None,
+        }
+        for name, extractor in core.extractors.items()
+    }
+
+
+def _relays(core: Core) -> dict[str, Any]:
+    return {
+        name: {"commanded": r.commanded, "reads back": r.state, "failing": r.failing}
+        for name, r in core.relays.items()
+    }
+
+
+def status(core: Core, keeping: Keeping, offset: int, settled: bool) -> dict[str, Any]:
+    """Describe everything now; times are ms of the boot, `offset` makes Unix ms of them."""
+    return {
+        "room": core.settings.room.name,
+        "now": core.now,
+        "offset": offset,
+        "clock is right": settled,
+        "parts": {name: _part(core, part) for name, part in core.parts.items()},
+        "alarms": _alarms(core),
+        "extractors": _extractors(core),
+        "relays": _relays(core),
+        "store": {"failing": keeping.failing, "last commit": keeping.last_commit},
+    }

@@ -1,0 +1,81 @@
+"""What the core follows of each part and relay: is it there, since when not, was that told.
+
+Both are told once: when they have been away for a while, and when they are back.
+"""
+
+from ventwright.means.channel import Channel, reach_of
+from ventwright.quality.judge import Judge, PartKind
+from ventwright_drivers.quantities import QUANTITIES
+
+LOST_AFTER_MS = 10_000
+"""A part is told to be lost after this time without a sample since the first trouble."""
+
+
+class PartWatch:
+    """A part: its judge, its channels, and whether it is there."""
+
+    def __init__(self, name: str, kind: PartKind, kept: tuple[str, ...]) -> None:
+        """Know nothing of the part yet; `kept` are the quantities that the owner wants."""
+        self.name = name
+        self.kind = kind
+        self.judge = Judge(kind)
+        self.kept = kept
+        self.places = [kind.quantities.index(q) for q in kept]
+        self.all_kept = kept == kind.quantities
+        self.channels = [Channel(f"{name}.{q}", QUANTITIES[q], kind.period) for q in kept]
+        self.trouble: tuple[int, str] | None = None
+        self.lost = False
+        self.marks = b""
+        self.fault = ""
+
+    @property
+    def due(self) -> int | None:
+        """When a trouble becomes a loss, ms."""
+        return None if self.trouble is None or self.lost else self.trouble[0] + LOST_AFTER_MS
+
+    def failing(self, t: int, why: str) -> None:
+        """Note the first of a run of troubles."""
+        if self.trouble is None:
+            self.trouble = (t, why)
+        else:
+            self.trouble = (self.trouble[0], why)
+
+    def well(self) -> bool:
+        """Note a sample; True if that is news."""
+        back, self.lost, self.trouble = self.lost, False, None
+        return back
+
+    def gone(self, t: int) -> bool:
+        """Tell whether the part has to be reported lost at `t` ms; True once."""
+        if self.due is None or t < self.due:
+            return False
+        self.lost = True
+        return True
+
+    def fresh(self, t: int) -> bool:
+        """Tell whether some channel still has a good reading that speaks for `t` ms."""
+        reach = reach_of(self.kind.period)
+        return any(
+            c.history.last is not None and t - c.history.last <= reach for c in self.channels
+        )
+
+
+class RelayWatch:
+    """A relay: what was last reported of it."""
+
+    def __init__(self) -> None:
+        """Know nothing of the relay yet."""
+        self.failing = ""
+        self.state: bool | None = None
+        self.commanded: bool | None = None
+
+    def report(self, commanded: bool, state: bool | None, why: str) -> str | None:
+        """Take a report; returns "failed" or "back" if that is news."""
+        if not why and state is not None and state != commanded:
+            words = {True: "on", False: "off"}
+            why = f"commanded {words[commanded]}, but it reads back {words[state]}"
+        before, self.failing = self.failing, why
+        self.state, self.commanded = state, commanded
+        if bool(before) == bool(why):
+            return None
+        return "failed" if why else "back"

@@ -1,0 +1,73 @@
+"""One channel as the core sees it: its history, the windows over it, its baseline."""
+
+from typing import NamedTuple
+
+from ventwright.means.baseline import Baseline
+from ventwright.means.history import History, Window
+from ventwright_drivers.quantities import Quantity
+
+
+class Mean(NamedTuple):
+    """A rolling mean in the channel's unit (None below the asked coverage) and its coverage."""
+
+    value: float | None
+    coverage: float
+
+
+def reach_of(period: int) -> int:
+    """Tell how long a reading of a part with this period (ms) may speak for, ms.
+
+    Three periods and two seconds: parts that slow down in still air (2.3 s where 1 s is
+    nominal) and a lost frame leave no gap.
+    """
+    return 3 * period + 2000
+
+
+class Channel:
+    """A quantity of a part."""
+
+    def __init__(self, name: str, quantity: Quantity, period: int) -> None:
+        """Start empty; `period` is the part's, ms."""
+        self.name = name
+        self.quantity = quantity
+        self.per_unit = quantity.per_unit
+        self.history = History(period, reach_of(period))
+        self.baseline = Baseline()
+        self._windows: dict[int, Window] = {}
+
+    def add(self, t: int, step: int) -> None:
+        """Take a good reading of whole steps at `t` ms."""
+        history = self.history
+        self.baseline.add(t, history.area, history.cover)
+        history.add(t, step)
+
+    def load(self, readings: list[tuple[int, int]]) -> None:
+        """Take stored readings, (ms, whole steps) in order; those not later than known are old."""
+        last = self.history.last
+        for t, step in readings:
+            if last is None or t > last:
+                self.add(t, step)
+
+    def watch(self, length: int) -> None:
+        """Keep what a window of `length` ms needs."""
+        if length not in self._windows:
+            self._windows[length] = self.history.window(length)
+
+    def mean(self, t: int, length: int, coverage: float) -> Mean:
+        """Average over the `length` ms before `t`; the window must have been watched."""
+        area, cover = self._windows[length].sums(t)
+        share = cover / length
+        if not cover or share < coverage:
+            return Mean(None, share)
+        return Mean(area / cover / self.per_unit, share)
+
+    @property
+    def base(self) -> float | None:
+        """The baseline in the channel's unit, or None."""
+        steps = self.baseline.steps
+        return None if steps is None else steps / self.per_unit
+
+    @property
+    def last_value(self) -> float | None:
+        """The newest good reading in the channel's unit, or None."""
+        return None if self.history.last is None else self.history.step / self.per_unit

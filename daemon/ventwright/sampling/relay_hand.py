@@ -1,0 +1,89 @@
+"""The hand on one relay: commands it at once, repeats the command, reads it back, reports.
+
+Knows a relay and time; knows no rule. It runs in a thread of its own, so that a slow or lost
+relay delays nobody.
+"""
+
+from collections.abc import Callable
+
+from ventwright.events import RelayReport
+from ventwright_drivers.errors import DriverError
+from ventwright_drivers.part import Relay
+
+RETRY_MS = (1000, 2000, 5000, 10_000)
+"""Waits after the first, second, ... failed command."""
+
+
+class RelayHand:
+    """One relay, commanded."""
+
+    def __init__(
+        self,
+        name: str,
+        relay: Relay,
+        repeat_every: int,
+        safe: bool,
+        report: Callable[[RelayReport], None],
+    ) -> None:
+        """Take a relay; `repeat_every` in ms, `safe` is the contact's state after an end."""
+        self._name = name
+        self._relay = relay
+        self._clock = relay.clock
+        self._inbox = relay.clock.inbox()
+        self._repeat_every = repeat_every
+        self._safe = safe
+        self._report = report
+        self._wanted: bool | None = None
+        self._open = False
+        self._failures = 0
+        self._next: int | None = None
+
+    def command(self, on: bool) -> None:
+        """Have the contact closed (True) or opened; returns at once."""
+        self._inbox.put(on)
+
+    def run(self) -> None:
+        """Obey until the clock is stopped, then leave the contact in its safe state."""
+        while not self._clock.stopped:
+            item = self._inbox.get(self._next)
+            if isinstance(item, bool):
+                self._wanted = item
+            if self._wanted is not None:
+                self._do(self._wanted)
+        self._do(self._safe)
+        self._relay.close()
+
+    def _do(self, on: bool) -> None:
+        try:
+            state = self._switch(on)
+        except DriverError as error:
+            self._failed(on, None, str(error))
+        except Exception as error:  # noqa: BLE001 - a driver's bug must not end the hand
+            self._failed(on, None, f"the driver of {self._relay.model} failed: {error!r}")
+        else:
+            if state is not None and state != on:
+                self._failed(on, state, "")
+            else:
+                self._done(on, state)
+
+    def _switch(self, on: bool) -> bool | None:
+        if not self._open:
+            self._relay.start()
+            self._open = True
+        self._relay.switch(on)
+        return self._relay.state()
+
+    def _done(self, on: bool, state: bool | None) -> None:
+        now = self._clock.now()
+        self._failures = 0
+        self._next = now + self._repeat_every
+        self._report(RelayReport(now, self._name, on, state))
+
+    def _failed(self, on: bool, state: bool | None, why: str) -> None:
+        if why:
+            self._relay.close()
+            self._open = False
+        now = self._clock.now()
+        self._next = now + RETRY_MS[min(self._failures, len(RETRY_MS) - 1)]
+        self._failures += 1
+        self._report(RelayReport(now, self._name, on, state, why))

@@ -1,0 +1,117 @@
+"""The thread that stores: events at once, readings in groups, and patience with a full disk.
+
+Knows the writer and time; knows no rule. The core only drops items into the inbox.
+"""
+
+import sqlite3
+from collections.abc import Callable
+from typing import NamedTuple
+
+from ventwright.events import Readings, Record, StoreReport
+from ventwright.storage.writer import Writer
+from ventwright_drivers.clock import Clock
+
+RETRY_MS = 5000
+
+
+class State(NamedTuple):
+    """To be stored with the next commit: a piece of state that survives a restart."""
+
+    key: str
+    body: object
+
+
+class Labels:
+    """The wall clock as a label: how it relates to this boot's time, and whether it is right."""
+
+    def __init__(self, offset: Callable[[], int], right: Callable[[], bool]) -> None:
+        """`offset()` gives Unix ms minus the clock's ms; `right()` whether to believe it."""
+        self.offset = offset
+        self.right = right
+
+
+class Keeping:
+    """The store's thread."""
+
+    def __init__(
+        self,
+        writer: Writer,
+        clock: Clock,
+        labels: Labels,
+        commit_every: int,
+        report: Callable[[StoreReport], None],
+    ) -> None:
+        """Group readings for `commit_every` ms; failures go to `report`, once each way."""
+        self._writer = writer
+        self._clock = clock
+        self._labels = labels
+        self._every = commit_every
+        self._report = report
+        self._inbox = clock.inbox()
+        self._due: int | None = None
+        self._settled = False
+        self.failing = ""
+        self.last_commit: int | None = None
+        """When something was last stored, ms."""
+
+    def put(self, item: Readings | Record | State) -> None:
+        """Have an item stored; never waits."""
+        self._inbox.put(item)
+
+    def run(self) -> None:
+        """Store until the clock is stopped; `finish` must follow."""
+        while not self._clock.stopped:
+            item = self._inbox.get(self._due)
+            if item is not None:
+                self._take(item)
+            if self._due is not None and self._clock.now() >= self._due:
+                self._commit()
+
+    def finish(self) -> None:
+        """Store all that is left, from whatever thread, after `run` has ended."""
+        while (item := self._inbox.get(0)) is not None:
+            self._take(item)
+        self._commit()
+        self._writer.close()
+
+    def _take(self, item: object) -> None:
+        now = self._clock.now()
+        if isinstance(item, State):
+            self._writer.keep(item.key, item.body)
+        elif isinstance(item, Readings | Record):
+            self._writer.add(item)
+        if self.failing:
+            return
+        wait = self._every if isinstance(item, Readings) else 0
+        self._due = now + wait if self._due is None else min(self._due, now + wait)
+
+    def _commit(self) -> None:
+        try:
+            self._label()
+            self._writer.commit()
+        except (sqlite3.Error, OSError) as error:
+            self._failed(str(error))
+        else:
+            self._done()
+
+    def _label(self) -> None:
+        if self._settled:
+            return
+        if self._labels.right():
+            self._settled = True
+            self._writer.settle(self._labels.offset())
+        else:
+            self._writer.guess(self._labels.offset())
+
+    def _failed(self, why: str) -> None:
+        now = self._clock.now()
+        self._due = now + RETRY_MS
+        if not self.failing:
+            self._report(StoreReport(now, why, self._writer.dropped))
+        self.failing = why
+
+    def _done(self) -> None:
+        self._due, self.last_commit = None, self._clock.now()
+        if self.failing:
+            self._report(StoreReport(self.last_commit, "", self._writer.dropped))
+        self.failing = ""
