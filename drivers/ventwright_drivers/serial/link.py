@@ -24,6 +24,8 @@ _LOST = (OSError, termios.error, TypeError, ValueError)
 
 _LONGEST = 512  # bytes kept while hunting for a frame; no frame that we know is longer
 
+_GULPS = 64  # reads to empty a port; a terminal gives up to 4096 bytes in one
+
 
 @dataclass(frozen=True)
 class SerialOptions:
@@ -71,9 +73,10 @@ class SerialLink:
             raise DeviceLost(f"{self.path} is gone while reading: {error}") from error
 
     def discard(self) -> None:
-        """Throw away what has arrived so far."""
-        while self.receive(self.clock.now()):
-            pass
+        """Throw away what has arrived so far; gives up on a port that never stops sending."""
+        for _ in range(_GULPS):
+            if not self.receive(self.clock.now()):
+                return
 
     def close(self) -> None:
         """Close the port, whatever state it is in."""

@@ -5,6 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from drivers.byte_pairs import byte_pairs
+from fakes import FakeClock, twin_wiring
+from ventwright_drivers.emulated.relay_a0 import A0Twin
 from ventwright_drivers.errors import DeviceLost, NoAnswer, Refused
 from ventwright_drivers.relay.a0 import A0Relay, decode, encode
 
@@ -100,3 +102,56 @@ def test_no_bytes_raise_and_none_hide_the_reply_behind_them(garbage: bytes, chan
 def test_a_wrong_sum_is_never_a_state(data: bytes) -> None:
     _, state = decode(data[1], data)
     assert state is None or (data[0] == 0xA0 and data[3] == sum(data[:3]) & 0xFF)
+
+
+def test_the_twin_obeys_every_operation_and_is_silent_by_default() -> None:
+    twin = A0Twin(channels=2)
+    for now, (channel, operation) in enumerate([(1, 1), (2, 3), (1, 4), (2, 2), (2, 4), (2, 5)]):
+        twin.receive(encode(channel, operation), now * 100)
+    assert twin.emit(600) == b""
+    assert twin.due() is None
+    assert twin.contacts == [False, True]
+    assert twin.history == [
+        (0, 1, True),
+        (100, 2, True),
+        (200, 1, False),
+        (300, 2, False),
+        (400, 2, True),
+    ]
+
+
+@pytest.mark.parametrize(
+    "spoilt",
+    ["A0 01 01 A3", "A1 01 01 A3", "A0 01 01", "A0 09 01 AA", "A0 00 01 A1", "A0 01 06 A7"],
+)
+def test_the_twin_ignores_what_is_no_frame_for_it(spoilt: str) -> None:
+    twin = A0Twin(answers=True)
+    twin.receive(bytes.fromhex(spoilt), 0)
+    assert (twin.emit(0), twin.contacts, twin.history) == (b"", [False] * 8, [])
+
+
+def test_the_twin_misses_frames_that_come_too_fast_and_finds_them_behind_garbage() -> None:
+    twin = A0Twin()
+    twin.receive(encode(1, 1) + encode(2, 1), 0)
+    twin.receive(b"\xa0\xa0" + encode(3, 1), 50)
+    assert twin.contacts[:3] == [True, False, True]
+
+
+@pytest.mark.parametrize("answers", [False, True])
+def test_driver_and_twin_agree(answers: bool) -> None:
+    twin = A0Twin(answers=answers)
+    options = A0Relay.Options(port="/dev/twin", channel=8, answers=answers)
+    clock = FakeClock()
+    with A0Relay(options, twin_wiring(clock, twin)) as relay:
+        assert twin.history == []
+        for on in (True, False, True):
+            relay.switch(on)
+            assert twin.contacts[7] is on
+            assert relay.state() is (on if answers else None)
+    assert twin.contacts[7] is True  # closing lets go of the port, not of the contact
+
+
+def test_a_board_that_never_answers_is_found_out() -> None:
+    options = A0Relay.Options(port="/dev/twin", answers=True)
+    with A0Relay(options, twin_wiring(FakeClock(), A0Twin())) as relay, pytest.raises(NoAnswer):
+        relay.state()

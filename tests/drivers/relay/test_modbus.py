@@ -7,8 +7,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from drivers.byte_pairs import byte_pairs
-from fakes import wiring
+from fakes import FakeClock, twin_wiring, wiring
+from ventwright_drivers.checksums import crc16_modbus
 from ventwright_drivers.clock import SystemClock
+from ventwright_drivers.emulated.relay_modbus import ModbusTwin
 from ventwright_drivers.errors import DeviceLost, NoAnswer, Refused
 from ventwright_drivers.relay.modbus import READ, WRITE, ModbusRelay, decode, encode
 
@@ -154,3 +156,99 @@ def test_a_wrong_crc_is_never_an_answer(error: int) -> None:
     frame = bytes.fromhex(CLOSED)
     wrong = (int.from_bytes(frame[-2:], "big") ^ error).to_bytes(2, "big")
     assert decode(bytes.fromhex(ASK), frame[:-2] + wrong) == (0, None)
+
+
+# protocols.md section 11: PDUs from the protocol's text, CRCs computed there.
+TWIN_PAIRS = [
+    (ON, ON),
+    ("01 05 00 01 FF 00 DD FA", "01 05 00 01 FF 00 DD FA"),
+    ("01 01 00 00 00 08 3D CC", "01 01 01 00 51 88"),
+    ("01 0F 00 00 00 08 01 FF BE D5", "01 0F 00 00 00 08 54 0D"),
+    ("01 0F 00 00 00 08 01 00 FE 95", "01 0F 00 00 00 08 54 0D"),
+    ("01 05 00 AC FF 00 4C 1B", BAD_WRITE),  # no coil 173 here
+    ("01 01 00 13 00 13 8C 02", BAD_READ),
+    ("00 05 00 00 FF 00 8D EB", ""),  # broadcast
+    ("01 05 00 00 FF 00 8C 3B", ""),  # wrong CRC
+    ("01 05 00 00 FF 00", ""),
+]
+
+
+def asked(twin: ModbusTwin, request: bytes, now: int = 0) -> bytes:
+    twin.receive(request, now)
+    assert twin.emit(now + 4) == b""  # not over before 3.5 characters of silence
+    return twin.emit(now + 5)
+
+
+def with_crc(text: str) -> bytes:
+    body = bytes.fromhex(text)
+    return body + crc16_modbus(body).to_bytes(2, "little")
+
+
+@pytest.mark.parametrize(("request_", "reply"), TWIN_PAIRS)
+def test_the_twin_answers_as_the_protocol_says(request_: str, reply: str) -> None:
+    assert asked(ModbusTwin(), bytes.fromhex(request_)) == bytes.fromhex(reply)
+
+
+@pytest.mark.parametrize(
+    ("request_", "reply"),
+    [
+        ("01 03 00 00 00 01", "01 83 01"),
+        ("01 05 00 00 12 34", "01 85 03"),
+        ("01 01 00 00 00 00", "01 81 03"),
+        ("01 0F 00 00 00 08 02 FF", "01 8F 03"),
+        ("01 0F 00 07 00 02 01 03", "01 8F 02"),
+        ("01 05 00 00", "01 85 03"),
+    ],
+)
+def test_the_twin_refuses_in_the_protocols_words(request_: str, reply: str) -> None:
+    twin = ModbusTwin()
+    assert asked(twin, with_crc(request_)) == with_crc(reply)
+    assert twin.history == []
+
+
+def test_the_twin_needs_silence_between_frames() -> None:
+    twin = ModbusTwin()
+    twin.receive(bytes.fromhex(ON), 0)
+    twin.receive(bytes.fromhex(OFF), 4)
+    assert twin.emit(100) == b""
+    assert twin.history == []
+    assert asked(twin, bytes.fromhex(ON), 200) == bytes.fromhex(ON)
+
+
+def test_the_twin_takes_a_frame_in_pieces_and_obeys_a_broadcast_silently() -> None:
+    twin = ModbusTwin()
+    twin.receive(bytes.fromhex(ON)[:3], 0)
+    twin.receive(bytes.fromhex(ON)[3:], 3)
+    assert twin.due() == 8
+    assert twin.emit(8) == bytes.fromhex(ON)
+    assert asked(twin, bytes.fromhex("00 05 00 00 FF 00 8D EB"), 20) == b""
+    assert asked(twin, with_crc("02 05 00 01 FF 00"), 40) == b""  # another board's
+    assert asked(twin, with_crc("01 0F 00 00 00 08 01 05"), 60)
+    assert twin.contacts == [True, False, True, False, False, False, False, False]
+    assert twin.history == [(8, 1, True), (65, 3, True)]
+
+
+@pytest.mark.parametrize("echo", [False, True])
+@pytest.mark.parametrize("first", ["switch", "state"])
+def test_driver_and_twin_agree(echo: bool, first: str) -> None:
+    twin = ModbusTwin(address=9, coils=16, echo=echo)
+    options = ModbusRelay.Options(port="/dev/twin", address=9, coil=16)
+    with ModbusRelay(options, twin_wiring(FakeClock(), twin)) as relay:
+        if first == "state":
+            assert relay.state() is False
+        assert twin.history == []
+        for on in (True, False, True):
+            relay.switch(on)
+            assert twin.contacts[15] is on
+            assert relay.state() is on
+
+
+@pytest.mark.parametrize("echo", [False, True])
+def test_a_coil_that_the_board_has_not_is_refused(echo: bool) -> None:
+    options = ModbusRelay.Options(port="/dev/twin", coil=9)
+    with ModbusRelay(options, twin_wiring(FakeClock(), ModbusTwin(echo=echo))) as relay:
+        for _ in range(2):
+            with pytest.raises(Refused, match="illegal address"):
+                relay.switch(True)
+            with pytest.raises(Refused, match="illegal address"):
+                relay.state()

@@ -22,7 +22,7 @@ from ventwright_drivers.serial.sds011 import Sds011
 
 # Captured: protocols.md section 2, confirmed by a published driver.
 FRAME = bytes.fromhex(
-    "42 4D 00 1C 00 03 00 04 00 07 00 04 00 05 00 08 03 1B 00 F9 00 1B 00 06 00 03 00 03 9A 00 02 A2"
+    "42 4D 00 1C 00 03 00 04 00 07 00 04 00 05 00 0803 1B 00 F9 00 1B 00 06 00 03 00 03 9A 00 02 A2"
 )
 SAMPLE = Sample((4, 5, 8, 7.95, 2.49, 0.27, 0.06, 0.03, 0.03))
 
@@ -92,7 +92,7 @@ def test_mute_is_no_answer(host: PtyHost, part: Part) -> None:
 
 
 def test_a_thousand_unpluggings_leak_no_descriptor(host: PtyHost, part: Part) -> None:
-    before = len(os.listdir("/proc/self/fd"))
+    before = sum(1 for _ in Path("/proc/self/fd").iterdir())
     threads = threading.active_count()
     for _ in range(1000):
         host.hang_up()
@@ -100,7 +100,7 @@ def test_a_thousand_unpluggings_leak_no_descriptor(host: PtyHost, part: Part) ->
             part.read()
         host.plug_in()
         part.start()
-    assert len(os.listdir("/proc/self/fd")) == before
+    assert sum(1 for _ in Path("/proc/self/fd").iterdir()) == before
     assert threading.active_count() == threads
 
 
