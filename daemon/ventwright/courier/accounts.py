@@ -1,0 +1,75 @@
+"""What became of everything, read from the files: for `ventwright status` and for checks."""
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+from ventwright.courier.file import file_path
+from ventwright.storage.schema import open_to_read
+
+_READINGS = ("pushed", "empty", "refused", "dropped", "blocks_gone")
+_MESSAGES = ("messages", "delivered", "told later", "given up", "failed attempts", "passed over")
+
+
+def counts(folder: Path) -> dict[str, Any]:
+    """Count samples and messages, with the latest refusals and their reasons.
+
+    Of the samples, stored = pushed + empty (no value in them) + refused (by the database)
+    + dropped (by the courier, with the reason) + waiting. Of the deliveries (messages times
+    services), all = delivered + told later (with a newer one) + given up + waiting.
+    Where a file is missing or unreadable, its counts are left out.
+    """
+    store = _store(folder)
+    if store is None:
+        return _ours(folder, "") | {"waiting": 0}
+    ours = _ours(folder, store)
+    return ours | {"waiting": _waiting(folder, ours.get("block", 0))}
+
+
+def _store(folder: Path) -> str | None:
+    try:
+        with closing(open_to_read(folder)) as db:
+            row = db.execute("SELECT name FROM boots ORDER BY id LIMIT 1").fetchone()
+    except sqlite3.Error:
+        return None
+    return str(row[0]) if row else None
+
+
+def _waiting(folder: Path, mark: int) -> int:
+    with closing(open_to_read(folder)) as db:
+        query = "SELECT coalesce(sum(count), 0) FROM blocks WHERE id > ?"
+        number: int = db.execute(query, (mark,)).fetchone()[0]
+    return number
+
+
+def _ours(folder: Path, store: str) -> dict[str, Any]:
+    uri = f"{file_path(folder).absolute().as_uri()}?mode=ro"
+    try:
+        with closing(sqlite3.connect(uri, uri=True, isolation_level=None, timeout=5)) as db:
+            return {**_progress(db, store), **_told(db), "latest_refused": _refused(db, store)}
+    except sqlite3.Error:
+        return {}
+
+
+def _progress(db: sqlite3.Connection, store: str) -> dict[str, int]:
+    query = f"SELECT block, {', '.join(_READINGS)} FROM progress WHERE store = ?"  # noqa: S608
+    row = db.execute(query, (store,)).fetchone()
+    names = ("block", *_READINGS)
+    return dict(zip(names, row or (0,) * len(names), strict=True))
+
+
+def _told(db: sqlite3.Connection) -> dict[str, int]:
+    known = dict(db.execute("SELECT what, number FROM counts").fetchall())
+    query = "SELECT count(*) FROM deliveries WHERE outcome IS NULL"
+    waiting = db.execute(query).fetchone()[0]
+    named = {what.replace(" ", "_"): known.get(what, 0) for what in _MESSAGES}
+    return {**named, "messages_waiting": waiting}
+
+
+def _refused(db: sqlite3.Connection, store: str) -> list[dict[str, Any]]:
+    query = (
+        "SELECT block, samples, line, reason FROM refused WHERE store = ? ORDER BY id DESC LIMIT 5"
+    )
+    names = ("block", "samples", "line", "reason")
+    return [dict(zip(names, row, strict=True)) for row in db.execute(query, (store,)).fetchall()]

@@ -1,0 +1,275 @@
+"""The second process: pushes in one thread, notifies in another, looks for news in the main one.
+
+It has no device access and only reads the keeper's store; it may hang, be killed or stay off for
+days, and nothing is lost.
+"""
+
+import logging
+import os
+import signal
+import sqlite3
+import threading
+import time
+from collections.abc import Callable, Mapping
+from typing import Any, NoReturn, Protocol
+
+from ventwright.courier.accounts import counts
+from ventwright.courier.file import CourierFile
+from ventwright.courier.intake import Intake
+from ventwright.courier.stock import Stock
+from ventwright.courier.teller import Teller
+from ventwright.courier.watch import KeeperStatus, Watch
+from ventwright.exporting.database import DatabaseWriter
+from ventwright.exporting.pusher import Pusher
+from ventwright.notifying.ages import Ages
+from ventwright.notifying.messages import Context, database_back, database_failing
+from ventwright.notifying.notifier import Notifier
+from ventwright.notifying.outbox import Outbox
+from ventwright.notifying.sender import Service, services_of
+from ventwright.settings.limits import limits
+from ventwright.settings.model import DAY, MINUTE, SECOND, Settings
+from ventwright.settings.secrets import DATABASE_TOKEN, secret, service_addresses
+from ventwright_drivers.clock import Clock, SystemClock, boot_id
+
+_LOOK_EVERY_MS = SECOND
+_TROUBLE_WAIT_MS = 5 * SECOND
+_GOODBYE_S = 3.0
+_DATABASE_FLAG = "database failing since"
+
+log = logging.getLogger(__name__)
+
+
+class CourierClock(Clock, Protocol):
+    """A clock that can be told to let everything end."""
+
+    def stop(self) -> None:
+        """Wake all that sleep on this clock and let them end."""
+
+
+def _wall() -> int:
+    return time.time_ns() // 1_000_000
+
+
+class Courier:
+    """Everything that the second process does."""
+
+    def __init__(
+        self,
+        settings: Settings,
+        clock: CourierClock,
+        environ: Mapping[str, str],
+        *,
+        boot: str | None = None,
+        keeper_status: KeeperStatus | None = None,
+        wall: Callable[[], int] = _wall,
+    ) -> None:
+        """Read the secrets and prepare; opens nothing on the network.
+
+        `boot` names the boot whose time (ms) `clock` shows: this machine's, unless told. `wall`
+        gives Unix time in ms. Raises ConfigurationError or ValueError for unusable secrets.
+        """
+        self._settings, self._clock = settings, clock
+        self._folder = settings.store.folder
+        self._files: list[CourierFile] = []
+        self._stocks: list[Stock] = []
+        self.services = self._open_services(environ)
+        self._names = [service.name for service in self.services]
+        self._ages = Ages(clock, boot or boot_id(), wall)
+        self._spill = Outbox(self._in_memory())
+        extractors = {e.relay: name for name, e in settings.extractors.items()}
+        known = {key: limit.sentence() for key, limit in limits().items()}
+        self._context = Context(settings.room.name, known, extractors)
+        self._intake, self._watch = self._news(keeper_status)
+        self._database: DatabaseWriter | None = None
+        self._broken = False
+        self.pusher = self._open_pusher(environ)
+        self.notifier = self._open_notifier()
+
+    @property
+    def _too_old(self) -> int:
+        return self._settings.phone.too_old if self._settings.phone else DAY
+
+    def _file(self) -> CourierFile:
+        self._files.append(CourierFile(self._folder))
+        return self._files[-1]
+
+    def _in_memory(self) -> CourierFile:
+        self._files.append(CourierFile(None))
+        return self._files[-1]
+
+    def _stock(self) -> Stock:
+        self._stocks.append(Stock(self._folder))
+        return self._stocks[-1]
+
+    def _open_services(self, environ: Mapping[str, str]) -> list[Service]:
+        phone = self._settings.phone
+        if phone is None:
+            return []
+        found = service_addresses(phone.services_file, environ)
+        return services_of([address.reveal() for address in found])
+
+    def _news(self, status: KeeperStatus | None) -> tuple[Intake, Watch]:
+        file = self._file()
+        teller = Teller(file, self._spill, self._names, self._ages)
+        intake = Intake(
+            file, self._stock(), teller, self._ages, self._context, self._names, self._too_old
+        )
+        quiet = self._settings.store.commit_every
+        watch = Watch(self._folder, quiet, teller, self._context, self._clock, status)
+        return intake, watch
+
+    def _open_pusher(self, environ: Mapping[str, str]) -> Pusher | None:
+        options = self._settings.database
+        if options is None:
+            return None
+        token = secret(DATABASE_TOKEN, options.token_file, environ)
+        self._database = DatabaseWriter(options, token.reveal() if token else None)
+        file = self._file()
+        self._database_teller = Teller(file, self._spill, self._names, self._ages)
+        return Pusher(
+            file,
+            self._stock(),
+            self._database.write,
+            options,
+            self._settings.room.name,
+            self._clock,
+            self._told_database,
+        )
+
+    def _told_database(self, since: int | None) -> None:
+        """Tell once that the database has not answered, and once that it does again."""
+        told = self._database_teller.flag(_DATABASE_FLAG)
+        now = self._clock.now()
+        if since is not None and told is None:
+            message = database_failing(self._context, since, now)
+            self._database_teller.note(_DATABASE_FLAG, since, message)
+        elif since is None and told is not None:
+            message = database_back(self._context, min(told, now), now)
+            self._database_teller.note(_DATABASE_FLAG, None, message)
+
+    def _open_notifier(self) -> Notifier | None:
+        if not self.services:
+            return None
+        outboxes = [Outbox(self._file()), self._spill]
+        return Notifier(outboxes, list(self.services), self._ages, self._too_old)
+
+    def look(self) -> int:
+        """Take in what is new and look after the keeper; return the time to wait, ms."""
+        self._intake.step()
+        self._watch.step()
+        return _LOOK_EVERY_MS
+
+    def _loop(self, step: Callable[[], int]) -> None:
+        """Repeat a step until all is stopped; an error that is not foreseen stops all."""
+        try:
+            while not self._clock.stopped:
+                wait = self._guarded(step)
+                self._clock.sleep_until(self._clock.now() + wait)
+        except BaseException:
+            self._broken = True
+            raise
+        finally:
+            self._clock.stop()
+
+    @staticmethod
+    def _guarded(step: Callable[[], int]) -> int:
+        try:
+            return step()
+        except (sqlite3.Error, OSError) as error:
+            log.warning("trying again soon: %s", error)
+            return _TROUBLE_WAIT_MS
+
+    def _push_loop(self, pusher: Pusher) -> None:
+        try:
+            self._loop(pusher.step)
+        finally:
+            pusher.save()
+
+    def _threads(self) -> list[threading.Thread]:
+        made = []
+        if pusher := self.pusher:
+            made.append(self._thread("pusher", lambda: self._push_loop(pusher)))
+        if notifier := self.notifier:
+            made.append(self._thread("notifier", lambda: self._loop(notifier.step)))
+        return made
+
+    @staticmethod
+    def _thread(name: str, run: Callable[[], None]) -> threading.Thread:
+        return threading.Thread(target=run, name=name, daemon=True)
+
+    def run(self, signals: bool = True) -> int:
+        """Work until SIGTERM, SIGINT or `stop`; return the exit status, 1 after a failure."""
+        if signals:
+            for number in (signal.SIGTERM, signal.SIGINT):
+                signal.signal(number, self._signalled)
+        threads = self._threads()
+        for thread in threads:
+            thread.start()
+        self._loop(self.look)
+        for thread in threads:
+            thread.join(_GOODBYE_S)
+        if not any(thread.is_alive() for thread in threads):
+            self.close()
+        return int(self._broken)
+
+    def stop(self) -> None:
+        """End `run` soon."""
+        self._clock.stop()
+
+    def _signalled(self, *_: object) -> None:
+        """Stop from another thread: the interrupted one may hold the clock's lock."""
+        threading.Thread(target=self.stop, daemon=True).start()
+
+    def drain(self, patience: int = MINUTE) -> bool:
+        """Push and deliver all there is; False if something still waits after `patience` ms.
+
+        What must wait, as readings whose labels may still change, is left. Not beside `run`.
+        """
+        end = self._clock.now() + patience
+        while True:
+            self._guarded(self.look)
+            busy = [wait for step in self._steps() if (wait := step()) is not None]
+            if not busy:
+                return True
+            now = self._clock.now()
+            if now >= end:
+                return False
+            self._clock.sleep_until(min(end, now + min(busy)))
+
+    def _steps(self) -> list[Callable[[], int | None]]:
+        """List what drains: each gives the time to wait (ms), or None when done."""
+        return [self._drain_pusher, self._drain_notifier]
+
+    def _drain_pusher(self) -> int | None:
+        if self.pusher is None:
+            return None
+        wait = self._guarded(self.pusher.step)
+        while wait == 0:
+            wait = self._guarded(self.pusher.step)
+        self.pusher.save()
+        return None if self.pusher.failing is None else wait
+
+    def _drain_notifier(self) -> int | None:
+        if self.notifier is None:
+            return None
+        self._guarded(self.notifier.step)
+        return None if self.notifier.idle() else _LOOK_EVERY_MS // 2
+
+    def counts(self) -> dict[str, Any]:
+        """Count what became of all samples and messages, as saved so far; see `accounts`."""
+        return counts(self._folder)
+
+    def close(self) -> None:
+        """Close the files and connections."""
+        for thing in (*self._files, *self._stocks, self._database):
+            if thing is not None:
+                thing.close()
+
+
+def run_courier(
+    settings: Settings, environ: Mapping[str, str], keeper_status: KeeperStatus | None = None
+) -> NoReturn:
+    """Be the courier process: run, then leave at once, whatever a hung service still does."""
+    status = Courier(settings, SystemClock(), environ, keeper_status=keeper_status).run()
+    logging.shutdown()
+    os._exit(status)

@@ -1,0 +1,94 @@
+"""How far pushing has come, and what became of every sample; saved now and then."""
+
+import sqlite3
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from ventwright.courier.file import MOST_REFUSED, CourierFile
+
+MOST_UNSAVED = 10_000
+"""Refused records held while the courier's file cannot be written."""
+
+
+_COUNTS = ("pushed", "empty", "refused", "dropped", "blocks_gone")
+
+
+class SetAside(NamedTuple):
+    """Samples of a block that will never be at the database, and why."""
+
+    block: int
+    samples: int
+    line: str
+    reason: str
+
+
+@dataclass
+class Gain:
+    """What was done since the last save, in samples."""
+
+    pushed: int = 0
+    empty: int = 0
+    refused: int = 0
+    dropped: int = 0
+    blocks_gone: int = 0
+    aside: list[SetAside] = field(default_factory=list)
+
+    def drop(self, item: SetAside) -> None:
+        """Count samples that the courier itself sets aside."""
+        self.dropped += item.samples
+        self.aside.append(item)
+
+    def add(self, other: "Gain") -> None:
+        """Take in another gain."""
+        for name in _COUNTS:
+            setattr(self, name, getattr(self, name) + getattr(other, name))
+        self.aside = [*self.aside, *other.aside][-MOST_UNSAVED:]
+
+
+class Progress:
+    """The mark and the counts for one store."""
+
+    def __init__(self, file: CourierFile, store: str) -> None:
+        """Read them; raises sqlite3.Error."""
+        self._file, self._store = file, store
+        with file.transaction() as db:
+            db.execute("INSERT OR IGNORE INTO progress (store) VALUES (?)", (store,))
+        query = "SELECT block FROM progress WHERE store = ?"
+        self.mark: int = file.db.execute(query, (store,)).fetchone()[0]
+        """The number of the last block that is done with."""
+        self._saved = self.mark
+        self._gain = Gain()
+
+    def advance(self, mark: int, gain: Gain) -> None:
+        """Move the mark on, with what became of the samples passed."""
+        self.mark = mark
+        self._gain.add(gain)
+
+    @property
+    def urgent(self) -> bool:
+        """True while something set aside is not yet saved."""
+        return bool(self._gain.aside)
+
+    def save(self) -> None:
+        """Write all that is new; raises sqlite3.Error, losing nothing."""
+        if self.mark == self._saved:
+            return
+        gain = self._gain
+        with self._file.transaction() as db:
+            db.execute(
+                "UPDATE progress SET block = ?, pushed = pushed + ?, empty = empty + ?,"
+                " refused = refused + ?, dropped = dropped + ?, blocks_gone = blocks_gone + ?"
+                " WHERE store = ?",
+                (self.mark, *(getattr(gain, name) for name in _COUNTS), self._store),
+            )
+            self._save_aside(db, gain.aside)
+        self._saved, self._gain = self.mark, Gain()
+
+    def _save_aside(self, db: sqlite3.Connection, aside: list[SetAside]) -> None:
+        db.executemany(
+            "INSERT INTO refused (store, block, samples, line, reason) VALUES (?, ?, ?, ?, ?)",
+            [(self._store, *item) for item in aside],
+        )
+        if aside:
+            query = "DELETE FROM refused WHERE id <= (SELECT max(id) FROM refused) - ?"
+            db.execute(query, (MOST_REFUSED,))

@@ -1,0 +1,43 @@
+"""Words and numbers as messages use them."""
+
+from collections.abc import Mapping
+
+_STATES = {
+    "standby": "is standing by",
+    "extracting": "is running",
+    "run-on": "is running on",
+    "held on": "is held on",
+    "held off": "is held off",
+    "blind": "has no trustworthy data to decide on",
+}
+
+
+def amount(value: float | None, unit: str, digits: int | None = None) -> str:
+    """Write a value in its unit: as many decimals as told, or one below 10 and none above."""
+    if value is None:
+        return "an unknown value"
+    places = (1 if abs(value) < 10 else 0) if digits is None else digits
+    return f"{value:.{places}f} {unit}"
+
+
+def signed(value: float | None, unit: str) -> str:
+    """Write a rise with its sign: `+23 µg/m³`."""
+    written = amount(value, unit)
+    return f"+{written}" if value is not None and value >= 0 else written
+
+
+def subject_of(quantity: str, title: str) -> str:
+    """Name what people call it: particles for all particle quantities, else its own title."""
+    particles = quantity.startswith("pm") or (quantity[:1] == "n" and quantity[1:2].isdigit())
+    return "particles" if particles else title
+
+
+def extractor_words(states: Mapping[str, str]) -> str:
+    """Say what each extractor is doing; states as in the store, `run-on` or `run_on`."""
+    if not states:
+        return "No extractor is set up: air the room."
+    told = []
+    for name, state in sorted(states.items()):
+        plain = str(state).lower().replace("_", " ").replace("run on", "run-on")
+        told.append(f"The extractor {name} {_STATES.get(plain, f'is {plain}')}.")
+    return " ".join(told)
