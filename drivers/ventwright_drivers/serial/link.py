@@ -145,10 +145,14 @@ class SerialPart(Part):
         return self._link
 
     def start(self) -> None:
-        """Open the port and let the part prepare itself."""
+        """Open the port and let the part prepare itself; raises DeviceLost, the port closed."""
         self.close()
         self._link = SerialLink(self.wiring, self.place, self.baud, self.parity, self.stop_bits)
-        self.prepare()
+        try:
+            self.prepare()
+        except BaseException:
+            self.close()
+            raise
 
     def prepare(self) -> None:
         """Send what the part needs before it measures; nothing by default."""
