@@ -31,7 +31,8 @@ class Channel:
         self.name = name
         self.quantity = quantity
         self.per_unit = quantity.per_unit
-        self.history = History(period, reach_of(period))
+        self._reach = reach_of(period)
+        self.history = History(period, self._reach)
         self.baseline = Baseline()
         self._windows: dict[int, Window] = {}
 
@@ -54,8 +55,14 @@ class Channel:
             self._windows[length] = self.history.window(length)
 
     def mean(self, t: int, length: int, coverage: float) -> Mean:
-        """Average over the `length` ms before `t`; the window must have been watched."""
-        area, cover = self._windows[length].sums(t)
+        """Average over the `length` ms before `t`; the window must have been watched.
+
+        While the newest reading is not older than its reach, the window ends with it: the time
+        since is not missing, its reading is still to come.
+        """
+        last = self.history.last
+        end = last if last is not None and t - last <= self._reach else t
+        area, cover = self._windows[length].sums(end)
         share = cover / length
         if not cover or share < coverage:
             return Mean(None, share)
