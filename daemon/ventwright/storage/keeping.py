@@ -4,6 +4,7 @@ Knows the writer and time; knows no rule. The core only drops items into the inb
 """
 
 import sqlite3
+from collections import deque
 from collections.abc import Callable
 from typing import NamedTuple
 
@@ -48,6 +49,7 @@ class Keeping:
         self._every = commit_every
         self._report = report
         self._inbox = clock.inbox()
+        self._readings: deque[Readings] = deque()
         self._due: int | None = None
         self._settled = False
         self.failing = ""
@@ -55,7 +57,11 @@ class Keeping:
         """When something was last stored, ms."""
 
     def put(self, item: Readings | Record | State) -> None:
-        """Have an item stored; never waits."""
+        """Have an item stored; never waits. Readings wake the thread only to set its deadline."""
+        if isinstance(item, Readings):
+            self._readings.append(item)
+            if len(self._readings) > 1:
+                return
         self._inbox.put(item)
 
     def run(self) -> None:
@@ -78,7 +84,7 @@ class Keeping:
         now = self._clock.now()
         if isinstance(item, State):
             self._writer.keep(item.key, item.body)
-        elif isinstance(item, Readings | Record):
+        elif isinstance(item, Record):
             self._writer.add(item)
         if self.failing:
             return
@@ -86,6 +92,8 @@ class Keeping:
         self._due = now + wait if self._due is None else min(self._due, now + wait)
 
     def _commit(self) -> None:
+        while self._readings:
+            self._writer.add(self._readings.popleft())
         try:
             self._label()
             self._writer.commit()
