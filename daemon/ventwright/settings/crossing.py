@@ -66,13 +66,13 @@ def _check_numbers(
         findings.refuse(
             (*place, "setpoint"),
             setpoint,
-            f"a number up to {most}{unit}, the most that can be true",
+            f"a number up to {most}{unit}, the most that can be true, is needed",
         )
     elif setpoint <= 0 and not (below and values.get("compare") == "mean"):
         findings.refuse((*place, "setpoint"), setpoint, f"a number above 0{unit} is needed")
     elif deadband is not None and deadband >= abs(setpoint):
         allowed = f"a number below the setpoint ({show(setpoint)}){unit} is needed"
-        hint = "else the alarm could never clear; a tenth of the setpoint is usual"
+        hint = "else the alarm could never clear; a fifth to a third of the setpoint is usual"
         findings.refuse((*place, "deadband"), deadband, allowed, hint)
 
 

@@ -119,8 +119,8 @@ def _kept(
     if wanted is None:
         return given
     if problem := _wrong(wanted, given):
-        allowed = f"{driver.model} gives {listed(given)}"
-        findings.add((*place, "quantities"), problem, allowed)
+        findings.add((*place, "quantities"), problem, f"{driver.model} gives {listed(given)}")
+        return given
     return tuple(name for name in given if name in wanted)
 
 

@@ -138,7 +138,9 @@ def _fits(place: Place, findings: Findings) -> bool:
         hint = nearest(place[0], SECTIONS)
         findings.add(place, "is in no section", f"sections are {listed(SECTIONS)}", hint)
     elif not 1 < len(place) <= 3:
-        findings.add(place, "is no key", f"{PREFIX}SECTION__KEY or {PREFIX}SECTION__NAME__KEY")
+        findings.add(
+            place, "is no key", f"{PREFIX}SECTION__KEY or {PREFIX}SECTION__NAME__KEY is needed"
+        )
     elif any(place[:n] in findings.variables for n in range(1, len(place))):
         findings.add(place, "is set twice", "one variable a key")
     return not findings.has(place)
