@@ -1,7 +1,16 @@
 """What parts with 16-bit commands and CRC-guarded words share."""
 
+from collections.abc import Mapping
+
 from ventwright_drivers.i2c.link import I2CPart
 from ventwright_drivers.i2c.words import UNIT, command, unpack
+
+
+def named(status: tuple[int, ...], names: Mapping[int, str]) -> str:
+    """Name the bits that are set in a status register of two words, "" if none is."""
+    high, low = status
+    register = high << 16 | low
+    return ", ".join(name for bit, name in names.items() if register >> bit & 1)
 
 
 class WordPart(I2CPart):
