@@ -13,9 +13,15 @@ from ventwright_drivers.checksums import crc8_word
 from ventwright_drivers.emulated.bus import EmulatedBus
 from ventwright_drivers.errors import DriverError
 from ventwright_drivers.i2c.link import I2CPart
+from ventwright_drivers.quantities import QUANTITIES
 
 PARTS = {name: part for name, part in registry.parts().items() if issubclass(part, I2CPart)}
-AIR = {"co2": 800.0, "temperature": 21.0, "humidity": 44.0}
+AIR = dict.fromkeys(QUANTITIES, 40.0) | {
+    "voc_index": 90.0,
+    "nox_index": 1.0,
+    "voc_raw": 3e4,
+    "nox_raw": 18e3,
+}
 ERRORS = st.sampled_from([errno.EREMOTEIO, errno.ENXIO, errno.EIO, errno.EBUSY, errno.ENODEV, 9999])
 REPLIES = st.one_of(st.binary(max_size=80), ERRORS)
 
@@ -64,8 +70,8 @@ def flipped(place, mask):
     return change
 
 
-@pytest.mark.parametrize("model", [m for m in PARTS if m.startswith(("sht", "scd"))])
-@given(place=st.integers(0, 8), mask=st.integers(1, 255))
+@pytest.mark.parametrize("model", PARTS)
+@given(place=st.integers(0, 63), mask=st.integers(1, 255))
 def test_a_wrong_crc_never_yields_a_value(model, place, mask):
     clock = FakeClock()
     bus = EmulatedBus(clock.now)
