@@ -58,6 +58,7 @@ class Bench:
         self.bus.plug(self.twin)
         self._monkeypatch = monkeypatch
         self._driver = registry.parts()[model]
+        self.quantities = self._driver.quantities
 
     def sleep(self, seconds):
         self.clock.sleep_until(self.clock.now() + math.ceil(seconds * 1000 - 1e-9))
@@ -65,16 +66,18 @@ class Bench:
     def library(self, name):
         device = stub("adafruit_bus_device.i2c_device", I2CDevice=Device)
         for module in (
-            stub("micropython", const=int),
+            stub("micropython", const=lambda value: value),
             stub("busio", I2C=object),
             stub("circuitpython_typing", ReadableBuffer=bytes),
             stub("adafruit_bus_device", i2c_device=device),
+            stub("digitalio", DigitalInOut=object, Direction=object),
             device,
         ):
             self._monkeypatch.setitem(sys.modules, module.__name__, module)
         loaded = pytest.importorskip(name)
-        time = SimpleNamespace(sleep=self.sleep, time=lambda: self.clock.now() / 1000)
-        self._monkeypatch.setattr(loaded, "time", time)
+        time = SimpleNamespace(sleep=self.sleep, monotonic=lambda: self.clock.now() / 1000)
+        self._monkeypatch.setattr(loaded, "time", time, raising=False)
+        self._monkeypatch.setattr(loaded, "sleep", self.sleep, raising=False)
         return loaded
 
     def ours(self, wait_ms=0):
@@ -170,3 +173,62 @@ def test_scd41_sleeps_and_wakes(monkeypatch):
     theirs.stop_periodic_measurement()
     theirs.power_down()
     assert bench.ours(5000)[0] == 412
+
+
+DUST = {"pm1": 3.5, "pm2_5": 12.1, "pm4": 13.0, "pm10": 14.2, "voc_index": 104.0, "nox_index": 2.0}
+DUST |= {"co2": 777.0, "temperature": 23.45, "humidity": 41.3}
+COUNTS = {"n0_3": 21.3, "n0_5": 6.12, "n1": 0.98, "n2_5": 0.09, "n5": 0.02, "n10": 0.01}
+
+
+def test_sen66(monkeypatch):
+    bench = Bench("sen66", DUST, monkeypatch)
+    theirs = bench.library("adafruit_sen6x").SEN66(bench.bus)
+    assert theirs.product_name == "SEN66"
+    theirs.co2_automatic_self_calibration = False
+    theirs.sensor_altitude = 1950
+    assert theirs.sensor_altitude == 1950
+    theirs.start_measurement()
+    assert not theirs.data_ready
+    bench.sleep(12)
+    assert theirs.data_ready
+    read = theirs.all_measurements()
+    expected = [DUST[name] for name in bench.quantities]
+    names = ("pm1_0", "pm2_5", "pm4_0", "pm10", "humidity", "temperature", "voc_index")
+    values = [read[name] for name in (*names, "nox_index", "co2")]
+    assert values == pytest.approx(expected, abs=0.05)
+    assert not theirs.device_status.errors
+    bench.twin.status = 1 << 4
+    assert theirs.device_status.fan_error
+    theirs.stop_measurement()
+    assert bench.ours(12_000) == tuple(values)
+
+
+def test_pmsa003i(monkeypatch):
+    air = {"pm1": 3.0, "pm2_5": 12.0, "pm10": 14.0, **COUNTS}
+    bench = Bench("pmsa003i", air, monkeypatch)
+    read = bench.library("adafruit_pm25.i2c").PM25_I2C(bench.bus).read()
+    masses = [read[f"pm{size} env"] for size in (10, 25, 100)]
+    counts = [read[f"particles {size}um"] / 100 for size in ("03", "05", "10", "25", "50", "100")]
+    assert bench.ours() == tuple(masses + counts) == pytest.approx(tuple(air.values()))
+
+
+def test_sgp40(monkeypatch):
+    bench = Bench("sgp40", {"voc_raw": 30_123.0}, monkeypatch)
+    library = bench.library("adafruit_sgp40")
+    monkeypatch.setattr(library.SGP40, "_reset", lambda _: None)  # it resets the whole bus
+    theirs = library.SGP40(bench.bus)
+    assert (theirs.raw,) == bench.ours() == (30_123,)
+    theirs.measure_raw(30, 45)
+    assert bench.twin.climate == (0x7333, 0x6DB6)
+
+
+def test_sgp41(monkeypatch):
+    bench = Bench("sgp41", {"voc_raw": 30_123.0, "nox_raw": 17_017.0}, monkeypatch)
+    theirs = bench.library("adafruit_sgp41.sgp41").SGP41(bench.bus)
+    assert theirs.serial_number == bench.twin.serial
+    assert theirs.conditioning() == 30_123
+    assert theirs.measure_raw() == (30_123, 17_017)
+    assert bench.twin.climate == (0x8000, 0x6666)
+    theirs.heater_off()
+    assert not bench.twin.heater
+    assert bench.ours() == (30_123, None)
