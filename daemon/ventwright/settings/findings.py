@@ -20,6 +20,8 @@ _CREDENTIALS = re.compile(
 _ADDRESS = re.compile(r"(?!https?:)[a-z][a-z0-9+.-]*://", re.IGNORECASE)
 _RANDOM = re.compile(r"(?!/)(?=.*\d)(?=.*[A-Za-z])[A-Za-z0-9_+/=.:-]{20,}")
 _LONGEST = 60
+LARGEST = 2**53
+"""Whole numbers from here on are not exact as floats, and none of them makes sense here."""
 
 
 def secret_key(key: str) -> bool:
@@ -44,10 +46,12 @@ def show(value: object, key: str = "") -> str:
         return _text(value)
     if isinstance(value, bool):
         return str(value).lower()
+    if isinstance(value, int) and abs(value) >= LARGEST:
+        return "a very large number"
     if isinstance(value, int) and key == "address":
         return f"{value} ({value:#x})"
     if isinstance(value, int | float):
-        return f"{value:.6g}" if abs(value) > 1e15 else f"{value:.15g}"
+        return f"{value:.15g}"
     if isinstance(value, list):
         return "a list"
     return "a table" if isinstance(value, dict) else "a date or time"
@@ -57,7 +61,12 @@ def _text(value: str) -> str:
     if _private(value):
         return "a text (not shown)"
     shown = value if len(value) <= _LONGEST else value[: _LONGEST - 1] + "…"
-    return '"' + "".join(c if c.isprintable() else "?" for c in shown) + '"'
+    return f'"{printable(shown)}"'
+
+
+def printable(text: str) -> str:
+    """Put a ? for every character that would not print."""
+    return "".join(c if c.isprintable() else "?" for c in text)
 
 
 def name_of(place: Place) -> str:
@@ -83,7 +92,7 @@ class Findings:
     def __init__(self, file: str, lines: dict[Place, int], variables: dict[Place, str]) -> None:
         self.mistakes: list[Mistake] = []
         self.variables = variables
-        self._file = file
+        self._file = printable(file)
         self._lines = lines
         self._seen: set[Place] = set()
 
@@ -101,7 +110,7 @@ class Findings:
     def where(self, place: Place) -> str:
         """Name the environment variable that set a key, else file and line."""
         if place in self.variables:
-            return f"environment variable {self.variables[place]}"
+            return f"environment variable {printable(self.variables[place])}"
         for length in range(len(place), 0, -1):
             if place[:length] in self._lines:
                 return f"{self._file}, line {self._lines[place[:length]]}"

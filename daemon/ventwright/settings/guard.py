@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from ventwright.settings.findings import Findings, Place, holds_credentials, secret_key
+from ventwright.settings.findings import LARGEST, Findings, Place, holds_credentials, secret_key
 from ventwright.settings.rules import SECRET_ADVICE
 
 _DEEPEST = 6
@@ -38,7 +38,7 @@ def flaw(value: object) -> str:
         return "holds a character that cannot be printed (a line break, a tab, a copied blank)"
     if isinstance(value, float) and not math.isfinite(value):
         return "is not a finite number"
-    if isinstance(value, int) and abs(value) >= 2**53:
+    if isinstance(value, int) and abs(value) >= LARGEST:
         return "is larger than any number that makes sense here"
     return ""
 
