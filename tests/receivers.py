@@ -203,7 +203,8 @@ class Metrics:
         for row in map(json.loads, text.splitlines()):
             tags = row["metric"]
             for t, value in zip(row["timestamps"], row["values"], strict=True):
-                found[tags["part"], tags["quality"], tags["__name__"], t] = value
+                name = tags["__name__"].removeprefix("room_air_")
+                found[tags["part"], tags["quality"], name, t] = value
         return found
 
 

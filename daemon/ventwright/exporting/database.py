@@ -4,6 +4,7 @@ The client library is loaded with the first write. Its own batching and retrying
 they lose data (shown in the notes on reliability, section 7).
 """
 
+import logging
 from typing import Any
 from urllib.parse import unquote, urlsplit, urlunsplit
 
@@ -14,6 +15,11 @@ from ventwright.settings.model import Database
 _REFUSALS = frozenset((400, 406, 413, 422))
 _WRITTEN = 204
 _TIMEOUT_MS = 10_000
+
+
+def _is_no_answer(record: logging.LogRecord) -> bool:
+    """Keep the client library from logging answers of servers, which may repeat a secret."""
+    return "Cannot parse error response" not in str(record.msg)
 
 
 def split_address(url: str) -> tuple[str, str]:
@@ -46,6 +52,7 @@ class DatabaseWriter:
         from influxdb_client.client.influxdb_client import InfluxDBClient
         from influxdb_client.client.write_api import SYNCHRONOUS
 
+        logging.getLogger().addFilter(_is_no_answer)
         basic = {"token": self._user, "auth_basic": True}
         known = basic if self._user and not self._token else {"token": self._token}
         self._client = InfluxDBClient(

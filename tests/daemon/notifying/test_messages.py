@@ -1,0 +1,219 @@
+"""What people read: whole texts, so that a change of words is seen here."""
+
+from typing import Any
+
+import pytest
+
+from ventwright.notifying.messages import (
+    Context,
+    Message,
+    compose,
+    database_back,
+    database_failing,
+    keeper_down,
+    store_back,
+    store_failing,
+)
+from ventwright.storage.reader import StoredEvent
+
+LIMITS = {"who-pm2_5-24h": "WHO 2021 guideline: 15 µg/m³ over 24 h"}
+
+
+def clock_words(t: int) -> str:
+    minutes = t // 60_000
+    return f"{14 + minutes // 60}:{minutes % 60:02}"
+
+
+CONTEXT = Context("Workshop", LIMITS, {"fan-relay": "window-fan"}, clock_words)
+UNSETTLED = Context("Workshop", LIMITS, {})
+
+ALARM: dict[str, Any] = {
+    "change": "raised",
+    "priority": "medium",
+    "channel": "bench.pm2_5",
+    "quantity": "pm2_5",
+    "unit": "µg/m³",
+    "compare": "rise",
+    "over": 60_000,
+    "value": 23.1,
+    "mean": 27.4,
+    "baseline": 4.3,
+    "young": False,
+    "rise": 23.1,
+    "setpoint": 10.0,
+    "since": 300_000,
+    "peak": 23.1,
+    "limit": "who-pm2_5-24h",
+    "optical": True,
+    "extractors": {"window-fan": "extracting"},
+}
+
+
+def told(kind: str, subject: str, context: Context = CONTEXT, **body: Any) -> Message:
+    message = compose(StoredEvent(1, 1, 1_800_000, kind, subject, body), context)
+    assert message is not None
+    return message
+
+
+def alarm(context: Context = CONTEXT, **changes: Any) -> Message:
+    return told("alarm", "print", context, **{**ALARM, **changes})
+
+
+def test_raised() -> None:
+    assert alarm() == Message(
+        "alarm print",
+        "begin",
+        "medium",
+        "Workshop: particles rising (PM2.5 +23 µg/m³)",
+        "PM2.5 at bench averaged 27.4 µg/m³ over 1 min, 23.1 above this room's baseline of 4.3."
+        " Setpoint: rise of 10 µg/m³. Since 14:05. The extractor window-fan is running."
+        " Best stay out. For comparison: WHO 2021 guideline: 15 µg/m³ over 24 h."
+        " Low-cost optical sensors do not see ultrafine particles. Not a certified alarm.",
+    )
+
+
+def test_worse_is_the_same_alarm_and_says_so() -> None:
+    message = alarm(change="worse", value=80.2)
+    assert (message.key, message.stage) == ("alarm print", "worse")
+    assert message.title == "Workshop: particles rising further (PM2.5 +80 µg/m³)"
+
+
+def test_cleared_tells_peak_and_duration() -> None:
+    message = alarm(change="cleared", peak=48.7, mean=5.0, rise=0.7)
+    assert message.title == "Workshop: particles back to normal (peak PM2.5 +49 µg/m³)"
+    assert message.unheard == (
+        "Workshop: particles went up (peak PM2.5 +49 µg/m³), back to normal now"
+    )
+    assert message.body.startswith("It lasted from 14:05 to 14:30 (25 min). Peak: PM2.5 +49")
+
+
+def test_no_time_of_day_while_the_clock_is_not_trusted() -> None:
+    assert "14:" not in alarm(UNSETTLED).body
+    assert "It lasted for 25 min." in alarm(UNSETTLED, change="cleared").body
+
+
+def test_a_mean_compared_is_too_high_not_rising() -> None:
+    message = alarm(compare="mean", value=27.4)
+    assert message.title == "Workshop: particles too high (PM2.5 27 µg/m³)"
+    assert "Setpoint: mean of 10 µg/m³." in message.body
+
+
+def test_a_quantity_that_is_its_own_subject_is_named_once() -> None:
+    message = alarm(quantity="co", unit="ppm", channel="door.co", value=34.0, optical=False)
+    assert message.title == "Workshop: CO rising (+34 ppm)"
+    assert "Leave the room and air it." in message.body
+    assert "ultrafine" not in message.body
+
+
+def test_no_baseline_yet() -> None:
+    message = alarm(baseline=None, rise=None, compare="mean")
+    assert "27.4 µg/m³ over 1 min; this room's baseline is not known yet." in message.body
+
+
+def test_a_young_baseline_is_called_uncertain() -> None:
+    assert "baseline of 4.3 (young, so uncertain)" in alarm(young=True).body
+
+
+def test_below_the_baseline() -> None:
+    assert "0.4 below this room's baseline" in alarm(change="cleared", rise=-0.4).body
+
+
+@pytest.mark.parametrize(
+    ("state", "words"),
+    [
+        ("standby", "is standing by"),
+        ("run_on", "is running on"),
+        ("held off", "is held off"),
+        ("held_on", "is held on"),
+        ("blind", "has no trustworthy data to decide on"),
+    ],
+)
+def test_what_the_extractor_is_doing(state: str, words: str) -> None:
+    assert f"The extractor window-fan {words}." in alarm(extractors={"window-fan": state}).body
+
+
+def test_nothing_extracts() -> None:
+    assert "No extractor is set up: air the room." in alarm(extractors={}).body
+
+
+@pytest.mark.parametrize("change", ["acknowledged", "reset", "shelved", "unshelved"])
+def test_what_the_owner_does_himself_is_not_told(change: str) -> None:
+    assert compose(
+        StoredEvent(1, 1, 0, "alarm", "print", {**ALARM, "change": change}), CONTEXT
+    ) is (None)
+
+
+@pytest.mark.parametrize("missing", sorted(ALARM.keys() - {"change"}))
+@pytest.mark.parametrize("change", ["raised", "worse", "cleared"])
+def test_a_field_that_is_missing_or_null_breaks_no_message(missing: str, change: str) -> None:
+    body = {**ALARM, "change": change}
+    body[missing] = None
+    assert alarm(**body).title
+    del body[missing]
+    assert told("alarm", "print", CONTEXT, **body).title
+
+
+def test_blind_and_seeing_again() -> None:
+    blind = told("extractor", "window-fan", **{"from": "standby"}, to="blind", on=True, why="")
+    assert (blind.key, blind.stage, blind.priority) == ("blind window-fan", "begin", "high")
+    assert blind.title == "Workshop: no trustworthy data, window-fan is on"
+    over = told("extractor", "window-fan", **{"from": "blind"}, to="standby", on=False)
+    assert (over.key, over.stage) == (blind.key, "end")
+
+
+def test_an_extractor_that_just_works_is_not_told() -> None:
+    body = {"from": "standby", "to": "extracting", "on": True}
+    assert compose(StoredEvent(1, 1, 0, "extractor", "window-fan", body), CONTEXT) is None
+
+
+def test_part_lost_and_back() -> None:
+    lost = told("part", "bench", change="lost", why="no answer")
+    assert lost.title == "Workshop: part bench lost"
+    assert "Reason: no answer." in lost.body
+    assert told("part", "bench", change="back").unheard.endswith("was lost for a while, is back")
+
+
+def test_relay_failed_is_high_and_names_the_fan() -> None:
+    failed = told("relay", "fan-relay", change="failed", why="port gone", commanded=True)
+    assert failed.priority == "high"
+    assert "Relay fan-relay (extractor window-fan) does not do what it is told; wanted: on." in (
+        failed.body
+    )
+    assert told("relay", "fan-relay", change="back", commanded=False).stage == "end"
+
+
+def test_store_failing_and_back_have_one_key_wherever_they_come_from() -> None:
+    by_record = told("store", "store", change="failing", why="disk full")
+    assert by_record == store_failing(CONTEXT, "disk full")
+    assert store_back(CONTEXT, 3).key == by_record.key
+    assert store_back(CONTEXT, 3).body == "3 readings were lost."
+
+
+@pytest.mark.parametrize("missed", [None, 0, 59_000, 60_000])
+def test_a_short_gap_is_not_told(missed: int | None) -> None:
+    event = StoredEvent(1, 1, 0, "keeper", "keeper", {"change": "started", "missed": missed})
+    assert compose(event, CONTEXT) is None
+
+
+def test_started_after_a_long_gap() -> None:
+    message = told("keeper", "keeper", change="started", missed=720_000, why="power cut")
+    assert message.title == "Workshop: watching again after 12 min"
+    assert "Reason: power cut." in message.body
+
+
+def test_unknown_kinds_are_not_told() -> None:
+    assert compose(StoredEvent(1, 1, 0, "request", "x", {}), CONTEXT) is None
+    assert compose(StoredEvent(1, 1, 0, "news of tomorrow", "x", {}), CONTEXT) is None
+
+
+def test_database() -> None:
+    since = 300_000
+    assert "not answered since 14:05. Readings are kept" in (
+        database_failing(CONTEXT, since, 1_200_000).body
+    )
+    assert "not answered for 15 min." in database_failing(UNSETTLED, since, 1_200_000).body
+    assert "from 14:05 to 14:20 (15 min)" in database_back(CONTEXT, since, 1_200_000).body
+
+
+def test_keeper_down_says_what_to_do() -> None:
+    assert keeper_down(CONTEXT, 190_000).body.endswith("Look at the machine.")
