@@ -214,3 +214,23 @@ def test_dying_thread_passes_the_baton_on(
     clock.spawn("dying", die)
     clock.sleep_until(1000)
     assert clock.now() == 1000
+
+
+def test_who_is_overdue_goes_before_who_is_just_ready() -> None:
+    clock = _clock()
+    boxes = [clock.inbox(), clock.inbox()]
+    trace: Trace = []
+
+    def first() -> None:
+        boxes[0].get(None)
+        trace.append(("first",))
+
+    def second() -> None:
+        clock.sleep_until(1000)
+        boxes[0].put("go")
+        boxes[1].get(500)  # long past: the baton stays
+        trace.append(("second",))
+
+    for thread in [clock.spawn("first", first), clock.spawn("second", second)]:
+        thread.join()
+    assert trace == [("second",), ("first",)]

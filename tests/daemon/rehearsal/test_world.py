@@ -3,6 +3,7 @@
 from dataclasses import replace
 from pathlib import Path
 from random import Random
+from threading import Timer
 
 import pytest
 import serial
@@ -12,6 +13,7 @@ from ventwright.rehearsal.emission import Print
 from ventwright.rehearsal.ports import Port
 from ventwright.rehearsal.scenario import DEFAULT, Fault
 from ventwright.rehearsal.world import START_MS, World
+from ventwright_drivers.emulated.pty_host import PtyHost
 from ventwright_drivers.emulated.relay_modbus import ModbusTwin
 
 CLOSE_FIRST = bytes.fromhex("01 05 00 00 FF 00 8C 3A")  # protocols.md section 11
@@ -54,6 +56,23 @@ def test_answers_have_arrived_when_idle_returns(tmp_path: Path) -> None:
             port.serve(now)
             assert near.in_waiting == len(CLOSE_FIRST)
             assert near.read(8) == CLOSE_FIRST
+    port.close()
+
+
+def test_slow_delivery_is_waited_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A terminal whose kernel thread takes 20 ms, where it mostly takes 0.02 ms."""
+    at_once = PtyHost._send
+
+    def late(host: PtyHost, data: bytes) -> None:
+        Timer(0.02, at_once, (host, data)).start()
+
+    monkeypatch.setattr(PtyHost, "_send", late)
+    port = Port(ModbusTwin(), tmp_path / "relay", Random(1))
+    with serial.Serial(port.path, 9600, timeout=0) as near:
+        Timer(0.02, near.write, (CLOSE_FIRST,)).start()
+        port.collect(len(CLOSE_FIRST), 0)
+        port.serve(10)
+        assert near.read(8) == CLOSE_FIRST
     port.close()
 
 
