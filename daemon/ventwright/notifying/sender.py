@@ -5,12 +5,30 @@ wall clock, and sleep for an hour when that is set back.
 """
 
 import logging
+import warnings
+from functools import cache
 from typing import Any
 
 from ventwright.courier.hiding import Hider, pieces
 
 TIMEOUT_S = 20.0
 _KINDS = {"high": "failure", "medium": "warning", "low": "info"}
+
+
+@cache
+def _load_library() -> None:
+    """Load apprise and all its kinds of services, which comes with the first address.
+
+    What it would log shows addresses, tokens included; its reasons come back with each result.
+    """
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)
+        from apprise import Apprise
+
+        Apprise("json://localhost")
+    logging.getLogger("urllib3").setLevel(logging.CRITICAL)
+    logging.getLogger("apprise").setLevel(logging.WARNING)
+    logging.getLogger("apprise").propagate = False
 
 
 class Service:
@@ -27,9 +45,9 @@ class Service:
         return f"Service({self.name})"
 
     def _open(self) -> Any:
+        _load_library()
         from apprise import Apprise, AppriseAsset
 
-        logging.getLogger("apprise").propagate = False
         asset = AppriseAsset(
             app_id="Ventwright",
             app_desc="Ventwright",
