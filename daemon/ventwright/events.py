@@ -9,7 +9,8 @@ alarm      change (raised, worse, cleared, acknowledged, reset, shelved, unshelv
            baseline, young (the baseline is), rise, setpoint, deadband, coverage (0..1),
            since, peak, limit (a name of the limits table, or null), optical (true: ultrafine
            particles are not seen), extractors (name: state)
-extractor  from, to (states of extraction/extractor.py), on, why
+extractor  from, to (states of extraction/extractor.py; the same where only the relay switches, once
+           its minimum time is over), on, why
 part       change (lost, back), why
 relay      change (failed, back), why, commanded
 store      change (failing, back), why, dropped (readings given up)

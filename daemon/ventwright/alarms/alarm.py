@@ -82,7 +82,9 @@ class Alarm:
     def _follow(self, t: int, value: float) -> list[str]:
         self.peak = value if self.peak is None else max(self.peak, value)
         told_at, told = self._told
-        if value < _WORSE * told or t - told_at < _TOLD_AGAIN_AFTER or self.state in ASIDE:
+        if value <= told or value < told + (_WORSE - 1) * abs(told):
+            return []
+        if t - told_at < _TOLD_AGAIN_AFTER or self.state in ASIDE:
             return []
         self._told = (t, value)
         return ["worse"]
@@ -102,7 +104,9 @@ class Alarm:
         return self._move(Stimulus.RESET, "reset")
 
     def shelve(self, until: int) -> list[str]:
-        """Set the alarm aside until `until` ms."""
+        """Set the alarm aside until `until` ms; returns nothing if it is out of service."""
+        if self.state is State.OUT_OF_SERVICE:
+            return []
         self.state, self.shelved_until = State.SHELVED, until
         return ["shelved"]
 
@@ -133,7 +137,11 @@ class Alarm:
     def _re_enter(self, t: int) -> list[str]:
         """Return to the state that the condition has now."""
         self.state = State.NORMAL
-        return self._turn(t, self.value or 0.0) if self.condition.active else []
+        if not self.condition.active:
+            return []
+        value = self.peak if self.value is None else self.value
+        self._told = (t, value or 0.0)
+        return self._move(Stimulus.RAISE, "raised")
 
     @property
     def extracting(self) -> bool:

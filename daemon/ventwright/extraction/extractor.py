@@ -139,9 +139,12 @@ class Extractor:
         """Take back at `t` ms what `save` gave; `shift` makes its times ours.
 
         The relay stands in its safe state (`safe`: on) since the keeper died; if that was a
-        switch, the minimum time counts from now, the latest that it can have been.
+        switch, the minimum time counts from now, the latest that it can have been. What was
+        blind stays so until there is data: a restart is no news of the air.
         """
         self.state = State(saved["state"])
+        if self.state is State.BLIND:
+            self.fresh = t - self.settings.blind_after
         self.on = safe
         self.switched = t if saved["on"] != safe else saved["switched"] + shift
         if saved["hold"] is not None:

@@ -42,7 +42,7 @@ class Core:
         self.now = t
         self._beat = t + BEAT_MS
         self.parts = {
-            name: PartWatch(name, kinds[name], entry.quantities)
+            name: PartWatch(name, kinds[name], entry.quantities, t)
             for name, entry in settings.parts.items()
         }
         self.relays = {name: RelayWatch() for name in settings.relays}
@@ -117,13 +117,18 @@ class Core:
 
     def _measured(self, event: Measured) -> None:
         part, now = self.parts[event.part], self.now
-        steps, marks = part.judge.judge(now, event.sample)
+        try:
+            steps, marks = part.judge.judge(now, event.sample)
+        except (TypeError, ValueError) as error:  # a driver's bug costs its own part only
+            part.failing(now, f"its driver gave no proper sample: {error}")
+            return
         if not part.all_kept:
             steps = tuple([steps[i] for i in part.places])
             marks = bytes([marks[i] for i in part.places])
         self._out.append(Readings(now, event.part, steps, marks))
-        part.marks, part.fault = marks, event.sample.fault
-        if part.trouble is not None and part.well():
+        if ailment := part.heard_at(now, marks, event.sample.fault):
+            part.failing(now, ailment)
+        elif part.trouble is not None and part.well():
             self._record("part", part.name, {"change": "back", "why": ""})
         for channel, step, mark in zip(part.channels, steps, marks, strict=True):
             if not mark:
@@ -133,7 +138,9 @@ class Core:
             self._decide()
 
     def _started(self, event: Started) -> None:
-        self.parts[event.part].judge.begin(self.now)
+        part = self.parts[event.part]
+        part.heard = self.now
+        part.judge.begin(self.now)
 
     def _trouble(self, event: Trouble) -> None:
         self.parts[event.part].failing(self.now, event.why)
@@ -206,6 +213,8 @@ class Core:
         for extractor in self.extractors.values():
             was_on = extractor.on
             change = extractor.step(self.now, demand, fresh)
+            if change is None and extractor.on != was_on:
+                change = Change(extractor.state, extractor.state, "the minimum time is over")
             if change:
                 self._record_extractor(extractor, change)
             if extractor.on != was_on:

@@ -74,7 +74,7 @@ def _put_back(core: Core, _request: Request, alarm: Alarm) -> Answer:
 def _duration(request: Request) -> int | None:
     """The time asked for in ms, or None if it is not a sensible one."""
     ms = request.words.get("for")
-    return ms if isinstance(ms, int) and 0 < ms <= LONGEST_MS else None
+    return ms if type(ms) is int and 0 < ms <= LONGEST_MS else None
 
 
 _NO_DURATION = f"how long? a time up to {format_duration(LONGEST_MS)} is needed"
@@ -84,7 +84,7 @@ def _shelve(core: Core, request: Request, alarm: Alarm) -> Answer:
     ms = _duration(request)
     if ms is None:
         return _said(False, _NO_DURATION)
-    return _alarm_changed(core, alarm, alarm.shelve(core.now + ms), "")
+    return _alarm_changed(core, alarm, alarm.shelve(core.now + ms), "cannot be shelved")
 
 
 def _hold(core: Core, request: Request, extractor: Any) -> Answer:

@@ -4,6 +4,8 @@ Readings of this boot go back into the windows at their own times. Of other boot
 distance in time is not known for sure, only the baseline learns.
 """
 
+import contextlib
+from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 from ventwright.keeper.core import Core
@@ -12,6 +14,7 @@ from ventwright.settings.model import DAY
 from ventwright.storage.reader import Reader, StoredBlock
 
 _MOST_BLOCKS = 40_000
+_PAGE = 1000
 
 
 class Before(NamedTuple):
@@ -26,19 +29,26 @@ def restore(core: Core, reader: Reader, boot_name: str) -> Before:
     """Fill a fresh core from the store; returns how the keeper before ended."""
     boots = reader.boots()
     mine = next((b.id for b in boots.values() if b.name == boot_name), None)
-    for block in _recent(reader):
-        _learn(core, block, block.boot == mine)
+    longest = max([DAY, *(alarm.settings.over for alarm in core.alarms.values())])
+    for block in _recent(reader, longest):
+        with contextlib.suppress(ValueError):  # a damaged block costs itself only
+            _learn(core, block, block.boot == mine)
     saved = reader.state("core")
     if saved:
         core.restore(saved, saved.get("boot") == boot_name)
     return _before(reader, saved, core.now, mine)
 
 
-def _recent(reader: Reader) -> list[StoredBlock]:
-    """The last day of blocks of every boot that is still among the newest, oldest first."""
-    found = reader.blocks(max(0, reader.last_block() - _MOST_BLOCKS), _MOST_BLOCKS)
-    latest = {block.boot: block.last for block in found}
-    return [block for block in found if block.last > latest[block.boot] - DAY]
+def _recent(reader: Reader, longest: int) -> Iterator[StoredBlock]:
+    """The last `longest` ms of blocks of every boot that is still among the newest, oldest first.
+
+    A page at a time: all bodies at once would take more memory than the keeper has.
+    """
+    first = max(0, reader.last_block() - _MOST_BLOCKS)
+    latest = reader.latest(first)
+    while page := reader.blocks(first, _PAGE):
+        yield from (block for block in page if block.last > latest[block.boot] - longest)
+        first = page[-1].id
 
 
 def _learn(core: Core, block: StoredBlock, same_boot: bool) -> None:

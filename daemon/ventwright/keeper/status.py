@@ -33,6 +33,8 @@ def _channel(core: Core, channel: Channel, mark: int | None) -> dict[str, Any]:
 
 def _part(core: Core, part: PartWatch) -> dict[str, Any]:
     marks: list[int | None] = list(part.marks) or [None] * len(part.channels)
+    if part.marks and part.stale(core.now):
+        marks = [mark or Quality.STALE for mark in marks]
     left = part.judge.warm_until - core.now
     return {
         "model": part.kind.model,

@@ -5,17 +5,24 @@ Both are told once: when they have been away for a while, and when they are back
 
 from ventwright.means.channel import Channel, reach_of
 from ventwright.quality.judge import Judge, PartKind
+from ventwright.quality.marks import Quality
 from ventwright_drivers.quantities import QUANTITIES
 
 LOST_AFTER_MS = 10_000
-"""A part is told to be lost after this time without a sample since the first trouble."""
+"""A part is told to be lost after this time without a usable sample since the first trouble."""
+
+_AILMENTS = {
+    Quality.OUT_OF_RANGE: "its values are out of range",
+    Quality.STUCK: "it repeats the same values",
+    Quality.INCONSISTENT: "its values contradict each other",
+}
 
 
 class PartWatch:
     """A part: its judge, its channels, and whether it is there."""
 
-    def __init__(self, name: str, kind: PartKind, kept: tuple[str, ...]) -> None:
-        """Know nothing of the part yet; `kept` are the quantities that the owner wants."""
+    def __init__(self, name: str, kind: PartKind, kept: tuple[str, ...], t: int) -> None:
+        """Know nothing of the part at `t` ms; `kept` are the quantities that the owner wants."""
         self.name = name
         self.kind = kind
         self.judge = Judge(kind)
@@ -27,6 +34,15 @@ class PartWatch:
         self.lost = False
         self.marks = b""
         self.fault = ""
+        self.heard = t
+        """When the part was last started or gave a sample, usable or not, ms."""
+
+    def heard_at(self, t: int, marks: bytes, fault: str) -> str:
+        """Note a sample; returns why nothing of it can be used, if that is so."""
+        self.heard, self.marks, self.fault = t, marks, fault
+        if Quality.GOOD in marks or Quality.WARMING_UP in marks:
+            return ""
+        return fault or _AILMENTS.get(Quality(min(marks)), "it gives no values")
 
     @property
     def due(self) -> int | None:
@@ -41,23 +57,25 @@ class PartWatch:
             self.trouble = (self.trouble[0], why)
 
     def well(self) -> bool:
-        """Note a sample; True if that is news."""
+        """Note a usable sample; True if that is news."""
         back, self.lost, self.trouble = self.lost, False, None
         return back
 
     def gone(self, t: int) -> bool:
-        """Tell whether the part has to be reported lost at `t` ms; True once."""
+        """Tell whether the part has to be reported lost at `t` ms; True once.
+
+        A part of which nothing is heard at all is lost too: its driver may hang.
+        """
+        if self.trouble is None and t - self.heard >= self.kind.silence + LOST_AFTER_MS:
+            self.trouble = (self.heard, "nothing is heard of it")
         if self.due is None or t < self.due:
             return False
         self.lost = True
         return True
 
-    def fresh(self, t: int) -> bool:
-        """Tell whether some channel still has a good reading that speaks for `t` ms."""
-        reach = reach_of(self.kind.period)
-        return any(
-            c.history.last is not None and t - c.history.last <= reach for c in self.channels
-        )
+    def stale(self, t: int) -> bool:
+        """Tell whether the newest sample is too old to speak for `t` ms."""
+        return t - self.heard > reach_of(self.kind.period)
 
 
 class RelayWatch:

@@ -111,6 +111,11 @@ class Reader:
         row = self._db.execute("SELECT coalesce(max(id), 0) FROM blocks").fetchone()
         return int(row[0])
 
+    def latest(self, after: int) -> dict[int, int]:
+        """Map boots to the time (ms) of their newest reading in blocks numbered above `after`."""
+        query = "SELECT boot, max(last) FROM blocks WHERE id > ? GROUP BY boot"
+        return dict(self._db.execute(query, (after,)).fetchall())
+
     def last_event(self, kind: str) -> StoredEvent | None:
         """Read the newest event of a kind, or None."""
         row = self._db.execute(
