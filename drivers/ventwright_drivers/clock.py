@@ -4,15 +4,16 @@ Nothing in a driver or in the daemon's control path reads a clock or sleeps by a
 a test or a rehearsal can hand over a clock of its own.
 """
 
+import os
+import queue
 import select
 import threading
 import time
-from collections import deque
+import weakref
 from collections.abc import Callable
 from typing import Generic, Protocol, TypeVar
 
 T = TypeVar("T")
-_GLANCE_S = 0.5  # the longest single wait on a descriptor, so that a stop is noticed
 
 
 class Inbox(Protocol[T]):
@@ -49,30 +50,32 @@ class Clock(Protocol):
 
 
 class _SystemInbox(Generic[T]):
+    """A queue of the standard library, woken by an item of its own when the clock is stopped."""
+
+    _WAKE = object()
+
     def __init__(self, clock: "SystemClock") -> None:
         self._clock = clock
-        self._items: deque[T] = deque()
-        self._ready = threading.Condition()
+        self._items: queue.SimpleQueue[object] = queue.SimpleQueue()
 
     def put(self, item: T) -> None:
-        with self._ready:
-            self._items.append(item)
-            self._ready.notify()
+        self._items.put(item)
 
     def get(self, until: int | None) -> T | None:
-        with self._ready:
-            while not self._items:
-                if self._clock.stopped:
-                    return None
-                left = None if until is None else (until - self._clock.now()) / 1000
-                if left is not None and left <= 0:
-                    return None
-                self._ready.wait(left)
-            return self._items.popleft()
+        try:
+            item = self._items.get_nowait() if self._clock.stopped else self._wait(until)
+        except queue.Empty:
+            return None
+        return None if item is self._WAKE else item  # type: ignore[return-value]
+
+    def _wait(self, until: int | None) -> object:
+        if until is None:
+            return self._items.get()
+        left = (until - self._clock.now()) / 1000
+        return self._items.get(timeout=left) if left > 0 else self._items.get_nowait()
 
     def wake(self) -> None:
-        with self._ready:
-            self._ready.notify_all()
+        self._items.put(self._WAKE)
 
 
 class SystemClock:
@@ -80,6 +83,8 @@ class SystemClock:
 
     def __init__(self) -> None:
         self._stop = threading.Event()
+        self._stop_fd = os.eventfd(0)
+        weakref.finalize(self, os.close, self._stop_fd)
         self._inboxes: list[_SystemInbox[object]] = []
 
     def now(self) -> int:
@@ -93,14 +98,10 @@ class SystemClock:
             self._stop.wait(left / 1000)
 
     def wait_readable(self, fd: int, until: int) -> bool:
-        """Wait for `fd` to be readable, in glances short enough to notice a stop."""
-        while not self._stop.is_set():
-            left = (until - self.now()) / 1000
-            if select.select([fd], [], [], max(0.0, min(left, _GLANCE_S)))[0]:
-                return True
-            if left <= 0:
-                return False
-        return False
+        """Wait for `fd` to be readable, or for a stop."""
+        left = max(0.0, (until - self.now()) / 1000)
+        ready = select.select([fd, self._stop_fd], [], [], left)[0]
+        return fd in ready and not self.stopped
 
     def inbox(self) -> Inbox[object]:
         """Make a thread-safe queue."""
@@ -117,6 +118,7 @@ class SystemClock:
     def stop(self) -> None:
         """Wake all that sleep on this clock and let them end."""
         self._stop.set()
+        os.eventfd_write(self._stop_fd, 1)
         for inbox in self._inboxes:
             inbox.wake()
 

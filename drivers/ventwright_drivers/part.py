@@ -34,10 +34,6 @@ class SerialPort(Protocol):
     def close(self) -> None:
         """Close the port."""
 
-    @property
-    def in_waiting(self) -> int:
-        """Count the bytes that have arrived."""
-
 
 class RawBus(Protocol):
     """The part of smbus2's SMBus that the I2C link uses."""

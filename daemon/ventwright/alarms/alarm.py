@@ -56,8 +56,15 @@ class Alarm:
     @property
     def due(self) -> int | None:
         """When the alarm must be looked at again even without a reading, ms."""
-        times = [t for t in (self.condition.due, self.shelved_until) if t is not None]
-        return min(times, default=None)
+        due, until = self.condition.due, self.shelved_until
+        if due is None or until is None:
+            return until if due is None else due
+        return min(due, until)
+
+    def quiet(self, t: int) -> bool:
+        """Tell whether looking at `t` ms would show nothing new: no delay ends, data is fresh."""
+        due = self.due
+        return (due is None or due > t) and self.channel.speaks(t)
 
     def evaluate(self, t: int) -> list[str]:
         """Look at the channel at `t` ms; returns what changed: raised, worse, cleared, ..."""

@@ -53,6 +53,7 @@ class Core:
             name: Alarm(name, entry, self.channels[entry.channel])
             for name, entry in settings.alarms.items()
         }
+        self._all = list(self.alarms.values())
         self.extractors = {
             name: Extractor(name, entry, t) for name, entry in settings.extractors.items()
         }
@@ -100,7 +101,7 @@ class Core:
             self.now = max(due, self.now)
             if self.now >= self._beat:
                 self._beat += BEAT_MS * (1 + (self.now - self._beat) // BEAT_MS)
-            self._look(self.alarms.values())
+            self._look([a for a in self._all if not a.quiet(self.now)])
             self._missing()
             self._decide()
 
@@ -108,7 +109,7 @@ class Core:
     def due(self) -> int:
         """When something is to be decided even if no event comes, ms."""
         due = self._beat
-        for alarm in self.alarms.values():
+        for alarm in self._all:
             if (when := alarm.due) is not None and when < due:
                 due = when
         for extractor in self.extractors.values():
@@ -209,6 +210,8 @@ class Core:
 
     def _decide(self) -> None:
         """Let the extractors decide, and complete what was told of alarms with what they do."""
+        if not self.extractors and not self._told:
+            return
         demand, fresh = self._demand(), self._fresh()
         for extractor in self.extractors.values():
             was_on = extractor.on
@@ -224,14 +227,14 @@ class Core:
             self._told.pop()["extractors"] = states
 
     def _demand(self) -> str:
-        asking = [alarm.name for alarm in self.alarms.values() if alarm.extracting]
+        asking = [alarm.name for alarm in self._all if alarm.extracting]
         return f"alarm {', '.join(asking)}" if asking else ""
 
     def _fresh(self) -> int | None:
         """When a deciding channel last had a good reading; None where nothing decides."""
         if not self._deciding:
             return None
-        return max((c.history.last or 0 for c in self._deciding), default=0)
+        return max([c.history.last or 0 for c in self._deciding])
 
     def _record_extractor(self, extractor: Extractor, change: Change) -> None:
         body = {

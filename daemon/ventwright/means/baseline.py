@@ -24,6 +24,8 @@ class Baseline:
         self._sorted: list[float] = []
         self._minute: int | None = None
         self._from = (0, 0)
+        self.steps: float | None = None
+        """The baseline in steps; None before five minutes are known."""
 
     def add(self, t: int, area: int, cover: int) -> None:
         """Take the history's running sums (step·ms, ms) as they were just before `t` (ms)."""
@@ -41,13 +43,8 @@ class Baseline:
             del self._sorted[bisect_left(self._sorted, self._minutes.popleft())]
         self._minutes.append(mean)
         insort(self._sorted, mean)
-
-    @property
-    def steps(self) -> float | None:
-        """The baseline in steps; None before five minutes are known."""
-        if len(self._sorted) < _ENOUGH:
-            return None
-        return self._sorted[int(_SHARE * (len(self._sorted) - 1))]
+        if len(self._sorted) >= _ENOUGH:
+            self.steps = self._sorted[int(_SHARE * (len(self._sorted) - 1))]
 
     @property
     def young(self) -> bool:

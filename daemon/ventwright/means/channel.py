@@ -61,12 +61,17 @@ class Channel:
         since is not missing, its reading is still to come.
         """
         last = self.history.last
-        end = last if last is not None and t - last <= self._reach else t
+        end = t if last is None or t - last > self._reach else last
         area, cover = self._windows[length].sums(end)
         share = cover / length
         if not cover or share < coverage:
             return Mean(None, share)
         return Mean(area / cover / self.per_unit, share)
+
+    def speaks(self, t: int) -> bool:
+        """Tell whether the newest good reading is not older than its reach at `t` ms."""
+        last = self.history.last
+        return last is not None and t - last <= self._reach
 
     @property
     def base(self) -> float | None:

@@ -22,6 +22,7 @@ Decoder = Callable[[bytes], tuple[int, T | None]]
 _LOST = (OSError, termios.error, TypeError, ValueError)
 """What pyserial 3.5 raises when the far end is gone (measured on a hung-up pseudo-terminal)."""
 
+_GULP = 4096  # bytes taken at once
 _LONGEST = 512  # bytes kept while hunting for a frame; no frame that we know is longer
 
 _GULPS = 64  # reads to empty a port; a terminal gives up to 4096 bytes in one
@@ -68,7 +69,7 @@ class SerialLink:
         try:
             if not self.clock.wait_readable(self._port.fileno(), until):
                 return b""
-            return self._port.read(max(1, self._port.in_waiting))
+            return self._port.read(_GULP)
         except _LOST as error:
             raise DeviceLost(f"{self.path} is gone while reading: {error}") from error
 
