@@ -73,6 +73,7 @@ def dust() -> Iterator[tuple[Any, Sds011Twin]]:
     with PtyHost(twin) as host:
         host.start(SystemClock())
         reader = sds011lib.SDS011QueryReader(host.path, send_command_sleep=0)
+        reader.base_reader.ser.timeout = 60
         yield reader, twin
         reader.base_reader.ser.close()
 
@@ -141,7 +142,7 @@ def board() -> Iterator[tuple[str, ModbusTwin]]:
 
 def test_pymodbus_drives_our_twin(board: tuple[str, ModbusTwin]) -> None:
     path, twin = board
-    client = ModbusSerialClient(path, baudrate=9600, timeout=5, retries=0)
+    client = ModbusSerialClient(path, baudrate=9600, timeout=60, retries=0)
     assert client.connect()
     try:
         assert not client.write_coil(4, True, device_id=17).isError()
@@ -160,7 +161,7 @@ def test_minimalmodbus_drives_our_twin(board: tuple[str, ModbusTwin]) -> None:
     path, twin = board
     client = minimalmodbus.Instrument(path, 17)
     client.serial.baudrate = 9600
-    client.serial.timeout = 5
+    client.serial.timeout = 60
     try:
         client.write_bit(2, 1)
         assert twin.contacts[2]

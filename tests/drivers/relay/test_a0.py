@@ -66,12 +66,20 @@ def test_a_board_that_answers_otherwise_has_refused() -> None:
             relay.switch(True)
 
 
-@pytest.mark.parametrize("answer", ["", "A0 01 01 A3", "A0 01 02 A3", "A0 01"])
+@pytest.mark.parametrize("answer", ["", "A0 01 01 A3", "A0 01 02 A3", "A0 01", "A0 02 01 A3"])
 def test_no_valid_answer_is_said(answer: str) -> None:
     with byte_pairs(A0Relay, [("A0 01 03 A4", answer)], answers=True) as relay:
         relay.start()
         with pytest.raises(NoAnswer):
             relay.switch(True)
+
+
+def test_an_old_answer_is_not_taken_for_the_new_one() -> None:
+    pairs = [(None, "A0 01 01 A2"), ("A0 01 05 A6", "")]
+    with byte_pairs(A0Relay, pairs, answers=True) as relay:
+        relay.start()
+        with pytest.raises(NoAnswer):
+            relay.state()
 
 
 def test_switching_before_start_and_after_close_is_lost() -> None:

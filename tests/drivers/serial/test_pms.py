@@ -84,6 +84,10 @@ def test_acknowledgements_alone_are_no_answer() -> None:
             part.read()
 
 
+def test_an_acknowledgement_is_skipped_whole() -> None:
+    assert pms.decode(pms.PLAIN, bytes.fromhex(ACTIVE_ACK)) == (8, None)
+
+
 def test_silence_is_no_answer_after_the_allowance() -> None:
     with byte_pairs(pms.Pms3003, []) as part:
         part.start()
