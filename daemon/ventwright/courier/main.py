@@ -18,7 +18,7 @@ from ventwright.courier.file import CourierFile
 from ventwright.courier.intake import Intake
 from ventwright.courier.stock import Stock
 from ventwright.courier.teller import Teller
-from ventwright.courier.watch import KeeperStatus, Watch
+from ventwright.courier.watch import KeeperStatus, Watch, socket_status
 from ventwright.exporting.database import DatabaseWriter
 from ventwright.exporting.pusher import Pusher
 from ventwright.notifying.ages import Ages
@@ -266,10 +266,12 @@ class Courier:
                 thing.close()
 
 
-def run_courier(
-    settings: Settings, environ: Mapping[str, str], keeper_status: KeeperStatus | None = None
-) -> NoReturn:
-    """Be the courier process: run, then leave at once, whatever a hung service still does."""
-    status = Courier(settings, SystemClock(), environ, keeper_status=keeper_status).run()
+def run_courier(settings: Settings, environ: Mapping[str, str]) -> NoReturn:
+    """Be the courier process: run, then leave at once, whatever a hung service still does.
+
+    Raises ConfigurationError or ValueError for unusable secrets.
+    """
+    asking = socket_status(settings.socket)
+    status = Courier(settings, SystemClock(), environ, keeper_status=asking).run()
     logging.shutdown()
     os._exit(status)

@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
+from ventwright.control.client import NotRunningError, ask
 from ventwright.courier.stock import newest_numbers
 from ventwright.courier.teller import Teller
 from ventwright.notifying.messages import (
@@ -27,6 +28,23 @@ GRACE_MS = MINUTE
 KEEPER_FLAG, STORE_FLAG = "keeper down", "store failing"
 
 
+def socket_status(path: Path) -> KeeperStatus:
+    """Make a way to ask the keeper over its socket; a hung one counts as silent."""
+
+    def status() -> Mapping[str, Any] | None:
+        try:
+            answer = ask(path, "status")
+        except NotRunningError:
+            return None
+        return answer if "store" in answer else None
+
+    return status
+
+
+def _grew(before: tuple[int, int], after: tuple[int, int]) -> bool:
+    return after[0] > before[0] or after[1] > before[1]
+
+
 class Watch:
     """Looks at the keeper now and then; `step` may be called as often as one likes."""
 
@@ -43,7 +61,8 @@ class Watch:
         self._folder, self._teller, self._context = folder, teller, context
         self._clock, self._status = clock, status
         self._down_after = max(DOWN_AFTER_MS, 2 * quiet)
-        self._numbers = (0, 0)
+        self._numbers: tuple[int, int] | None = None
+        self._signed = False
         self._alive = self._due = clock.now()
         self._well_since: dict[str, int] = {}
 
@@ -55,8 +74,9 @@ class Watch:
         self._due = now + LOOK_EVERY_MS
         status = self._status() if self._status else None
         numbers = newest_numbers(self._folder)
-        if status is not None or numbers != self._numbers:
-            self._alive, self._numbers = now, numbers
+        if status is not None or (self._numbers and _grew(self._numbers, numbers)):
+            self._alive, self._signed = now, True
+        self._numbers = numbers
         self._watch_keeper(now)
         if status is not None:
             self._watch_store(now, str((status.get("store") or {}).get("failing") or ""))
@@ -66,7 +86,9 @@ class Watch:
         gone = now - self._alive
         if gone > self._down_after and not told:
             self._teller.note(KEEPER_FLAG, True, keeper_down(self._context, gone))
-        elif self._is_well(KEEPER_FLAG, now, bool(told) and gone < self._down_after):
+            return
+        well = bool(told) and self._signed and gone < self._down_after
+        if self._is_well(KEEPER_FLAG, now, well):
             self._teller.note(KEEPER_FLAG, False, keeper_back(self._context))
 
     def _watch_store(self, now: int, why: str) -> None:
