@@ -5,6 +5,7 @@ import pytest
 from fakes import FakeClock, wiring
 from ventwright_drivers.emulated.bus import EmulatedBus
 from ventwright_drivers.emulated.pmsa003i import Pmsa003ITwin
+from ventwright_drivers.errors import NoAnswer
 from ventwright_drivers.i2c.pmsa003i import Pmsa003I
 
 FRAME = (
@@ -22,8 +23,11 @@ def test_frame(script):
 
 
 def test_a_damaged_frame_gives_nothing_and_the_next_one_does(script):
-    with Pmsa003I(Pmsa003I.Options(), script(0x12, ("", DAMAGED), ("", FRAME))) as part:
+    wires = script(0x12, ("", DAMAGED), ("", DAMAGED), ("", FRAME))
+    with Pmsa003I(Pmsa003I.Options(), wires) as part:
         assert part.read() is None
+        with pytest.raises(NoAnswer, match="0x12 sent garbage: 42 4d"):
+            part.measure()
         assert part.read() is not None
 
 
