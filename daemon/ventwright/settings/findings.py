@@ -18,7 +18,8 @@ _CREDENTIALS = re.compile(
     r"[a-z][a-z0-9+.-]*://[^/\s]*@|[?&](token|key|pass\w*|secret|auth)=", re.IGNORECASE
 )
 _ADDRESS = re.compile(r"(?!https?:)[a-z][a-z0-9+.-]*://", re.IGNORECASE)
-_RANDOM = re.compile(r"(?!/)(?=.*\d)(?=.*[A-Za-z])[A-Za-z0-9_+/=.:-]{20,}")
+_RUN = re.compile(r"[A-Za-z0-9+=]{12,}")
+_TURN = re.compile(r"[A-Za-z](?=\d)|\d(?=[A-Za-z])")
 _LONGEST = 60
 LARGEST = 2**53
 """Whole numbers from here on are not exact as floats, and none of them makes sense here."""
@@ -35,7 +36,13 @@ def holds_credentials(value: object) -> bool:
 
 
 def _private(text: str) -> bool:
-    return bool(_CREDENTIALS.search(text) or _ADDRESS.search(text) or _RANDOM.fullmatch(text))
+    return bool(_CREDENTIALS.search(text) or _ADDRESS.search(text)) or _random(text)
+
+
+def _random(text: str) -> bool:
+    """Tell whether a text looks like a token: letters and digits mixed as nobody names a thing."""
+    runs = [] if text.startswith("/") else _RUN.findall(text)
+    return any(len(_TURN.findall(run)) >= 3 for run in runs)
 
 
 def show(value: object, key: str = "") -> str:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from ventwright.settings.errors import ConfigurationError
+from ventwright.settings.findings import show
 from ventwright.settings.load import load
 from ventwright.settings.plan import read_settings
 from ventwright.settings.secrets import Secret, caution, secret, service_addresses
@@ -165,3 +166,22 @@ def test_a_secret_in_the_environment_is_never_told(
     assert HUSH not in _told(lambda: load(path, environ))
     assert HUSH not in _told(lambda: read_settings(path, environ))
     assert HUSH not in "".join(capfd.readouterr())
+
+
+def test_a_key_that_looks_like_a_token_is_not_shown(
+    base: str, write: Callable[[str], Path]
+) -> None:
+    path = write(base.replace("volume = 40", f'volume = 40\n{LONG} = "x"'))
+    with pytest.raises(ConfigurationError) as caught:
+        load(path, {})
+    assert str(caught.value) == (
+        "room.(not shown) is not a key (config.toml, line 4): allowed are name or volume."
+    )
+
+
+@pytest.mark.parametrize(
+    "plain",
+    ["bench-pm2_5-very-high-in-room-12", "printernumber2", "/dev/serial/by-id/a1b2c3d4e5f6g7"],
+)
+def test_what_people_name_things_is_shown(plain: str) -> None:
+    assert show(plain) == f'"{plain}"'
