@@ -22,7 +22,7 @@ from ventwright.events import (
     Switch,
     Trouble,
 )
-from ventwright.extraction.extractor import Change, Extractor
+from ventwright.extraction.extractor import NEVER, Change, Extractor
 from ventwright.keeper.requests import answer
 from ventwright.keeper.watch import PartWatch, RelayWatch
 from ventwright.means.channel import Channel
@@ -31,6 +31,9 @@ from ventwright.settings.model import Settings
 
 BEAT_MS = 1000
 """Even without an event everything is looked at this often."""
+
+LATE_MS = 900
+"""How late a beat may be worked off, its time being its own: it spares the board a wake-up."""
 
 
 class Core:
@@ -108,13 +111,22 @@ class Core:
     @property
     def due(self) -> int:
         """When something is to be decided even if no event comes, ms."""
-        due = self._beat
+        return max(min(self._beat, self._ends()), self.now)
+
+    @property
+    def wake(self) -> int:
+        """When to call `advance` if no event comes, ms: a beat may wait for the next event."""
+        return min(self._beat + LATE_MS, self._ends())
+
+    def _ends(self) -> int:
+        """When the first delay, hold or minimum time ends, ms."""
+        ends = NEVER
         for alarm in self._all:
-            if (when := alarm.due) is not None and when < due:
-                due = when
+            if (when := alarm.due) is not None and when < ends:
+                ends = when
         for extractor in self.extractors.values():
-            due = min(due, extractor.due)
-        return max(due, self.now)
+            ends = min(ends, extractor.due)
+        return ends
 
     def _measured(self, event: Measured) -> None:
         part, now = self.parts[event.part], self.now

@@ -117,7 +117,7 @@ class Keeper:
         """The core's loop."""
         tell_systemd("READY=1")
         while not self._clock.stopped:
-            item = self._inbox.get(self.core.due)
+            item = self._inbox.get(self.core.wake)
             if isinstance(item, Asked):
                 self._answer(item)
             elif item is not None:
