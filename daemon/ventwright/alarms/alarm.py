@@ -72,12 +72,12 @@ class Alarm:
         mean = self.channel.mean(t, settings.over, settings.coverage)
         self.look = Look(mean.value, mean.coverage, self.channel.base)
         value = self.value
-        changes = self._unshelve(t)
+        changes: list[str] = []
         if self.condition.update(t, value):
-            changes += self._turn(t, value or 0.0)
+            changes = self._turn(t, value or 0.0)
         elif self.condition.active and value is not None:
-            changes += self._follow(t, value)
-        return changes
+            changes = self._follow(t, value)
+        return changes + self._unshelve(t)
 
     def _turn(self, t: int, value: float) -> list[str]:
         if self.condition.active:
