@@ -12,6 +12,8 @@ from fakes import FakeClock
 from receivers import Endpoint, Reply, endpoint
 from stored import OFFSET, database, fill, points_in, points_of, samples_of, settings, writer
 from ventwright.courier.main import Courier
+from ventwright.exporting.database import DatabaseWriter
+from ventwright.exporting.errors import Refused
 from ventwright.exporting.labels import BUILT_MS
 from ventwright.settings.secrets import DATABASE_TOKEN
 
@@ -387,6 +389,16 @@ def test_no_secret_shows_anywhere(
     for planted in SECRETS:
         assert planted not in shown.replace(repr(made._settings), "")
         assert planted.encode() not in kept
+
+
+def test_an_error_carries_no_answer_of_the_server_along(server: Endpoint) -> None:
+    server.judge = lambda _body: Reply(400, body=SECRETS[0])
+    writer = DatabaseWriter(database(server.url), SECRETS[0])
+    with pytest.raises(Refused) as found:
+        writer.write(b"m x=1 1")
+    writer.close()
+    assert found.value.__suppress_context__
+    assert SECRETS[0] not in str(found.value)
 
 
 def test_a_user_in_the_address_is_sent_as_such(folder: Path, server: Endpoint) -> None:
