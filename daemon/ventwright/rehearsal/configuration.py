@@ -101,7 +101,7 @@ def configuration(
     extractor = {"relay": scenario.relay, **scenario.extraction}
     tables = [
         _table("room", room),
-        _table("store", {"folder": places.store, "commit_every": "50 s"}),
+        _table("store", {"folder": places.store, "commit_every": "30 s"}),
         *_parts(scenario, places),
         _relay(scenario, places),
         _table(f"extractors.{scenario.extractor}", extractor),

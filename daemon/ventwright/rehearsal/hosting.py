@@ -86,6 +86,8 @@ class Stage:
         self._lines = Lines(world.chip)
         self.ended = False
         """True once the keeper was told that it is over."""
+        self.stopping = False
+        """Set to end before the scenario does."""
 
     def answer(self, packet: dict[str, Any]) -> dict[str, Any]:
         """Answer one packet; never raises for what the keeper asks."""
@@ -106,7 +108,8 @@ class Stage:
         return self._lines.do(verb, packet)
 
     def _idle(self, packet: dict[str, Any]) -> int | None:
-        now = None if self.ended else self._world.idle(packet["deadline"], packet["sent"])
+        over = self.ended or self.stopping
+        now = None if over else self._world.idle(packet["deadline"], packet["sent"])
         if now is None:
             self.ended = True
         else:

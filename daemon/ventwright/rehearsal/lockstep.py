@@ -87,11 +87,6 @@ class CountingPort:
         """Close the port."""
         self._port.close()
 
-    @property
-    def in_waiting(self) -> int:
-        """Count the bytes that have arrived."""
-        return self._port.in_waiting
-
 
 class RemoteBus:
     """An I2C bus of the world, as smbus2 has it."""

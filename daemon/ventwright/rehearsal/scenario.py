@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 from ventwright.rehearsal.emission import Print, Spell
 from ventwright.rehearsal.room import Pollutant
-from ventwright.rehearsal.sensing import Sense
+from ventwright.rehearsal.sensing import MADE_OF, Sense
 
 Wire = Literal["serial", "i2c"]
 Action = Literal["hang up", "plug in", "mute", "unmute", "garble", "heal"]
@@ -73,10 +73,20 @@ class Scenario:
     """The channel that is told about while the rehearsal runs."""
 
     @property
-    def prints(self) -> tuple[int, int]:
-        """When the first thing that is printed begins and ends, s; people do not count."""
-        spells = [spell for spell in self.spells if spell.label]
+    def dusty(self) -> tuple[int, int]:
+        """When the first spell with fine particles begins and the last one ends, s."""
+        spells = [spell for spell in self.spells if spell.rates.get("fine")]
         return min(s.begins for s in spells), max(s.ends for s in spells)
+
+    @property
+    def leading(self) -> Mapping[str, Any]:
+        """The first alarm on the watched channel."""
+        return next(keys for keys in self.alarms.values() if keys["channel"] == self.watched)
+
+    @property
+    def quiet_level(self) -> float:
+        """PM2.5 at the beginning, µg/m³."""
+        return sum(p.start for p in self.pollutants if p.name in MADE_OF["pm2_5"])
 
 
 _DUST = {band: Sense(8.0, 1.03, 0.03, 0.3) for band in ("fine", "middle", "coarse")}

@@ -88,11 +88,11 @@ class World:
         self._place_relay(twins)
 
     def _place_relay(self, twins: Mapping[str, Any]) -> None:
-        self._board: Any = self.chip
+        self.board: Any = self.chip
         self._contact = LINE
         if self.scenario.relay_model in twins:
-            self._board, self._contact = twins[self.scenario.relay_model](), _FIRST
-            self._plug(self.scenario.relay, self._board)
+            self.board, self._contact = twins[self.scenario.relay_model](), _FIRST
+            self._plug(self.scenario.relay, self.board)
 
     def _plug(self, name: str, twin: Any) -> None:
         noise = random.Random(f"{self._seed} {name} garbage")  # noqa: S311 - noise, no secret
@@ -106,7 +106,7 @@ class World:
     @property
     def extracting(self) -> bool:
         """Whether the contact of the extractor's relay is closed."""
-        return bool(self._board.contacts[self._contact])
+        return bool(self.board.contacts[self._contact])
 
     def begin(self) -> None:
         """Take note that a keeper has connected."""
