@@ -5,6 +5,8 @@ they lose data (shown in the notes on reliability, section 7).
 """
 
 import logging
+import sys
+from functools import cache
 from typing import Any
 from urllib.parse import unquote, urlsplit, urlunsplit
 
@@ -20,6 +22,19 @@ _TIMEOUT_MS = 10_000
 def _is_no_answer(record: logging.LogRecord) -> bool:
     """Keep the client library from logging answers of servers, which may repeat a secret."""
     return "Cannot parse error response" not in str(record.msg)
+
+
+@cache
+def _load_library() -> None:
+    """Load the client library without numpy, 12 MB that writing text has no use for."""
+    hidden = "numpy" not in sys.modules
+    if hidden:
+        sys.modules["numpy"] = None  # type: ignore[assignment]
+    try:
+        import influxdb_client  # noqa: F401
+    finally:
+        if hidden:
+            del sys.modules["numpy"]
 
 
 def split_address(url: str) -> tuple[str, str]:
@@ -65,6 +80,7 @@ class DatabaseWriter:
 
         Raises Refused if they are at fault, Unavailable in every other case.
         """
+        _load_library()
         from http.client import HTTPException
 
         from influxdb_client.rest import ApiException

@@ -116,3 +116,19 @@ def test_no_library_is_loaded_before_it_is_needed(tmp_path: Path) -> None:
     bare = modules(tmp_path, "", "")
     assert not bare & {"apprise", "influxdb_client", "requests", "urllib3", "apscheduler"}
     assert "apprise" in modules(tmp_path, "", "json://localhost")
+
+
+def test_pushing_loads_no_numpy_even_where_it_is_installed() -> None:
+    program = (
+        "import sys\n"
+        "from ventwright.exporting.database import DatabaseWriter\n"
+        "from ventwright.exporting.errors import Unavailable\n"
+        "from ventwright.settings.model import Database\n"
+        "try:\n    DatabaseWriter(Database('http://127.0.0.1:9', 'air'), None).write(b'm x=1 1')\n"
+        "except Unavailable:\n    print(*sys.modules)\n"
+        "import numpy\n"
+    )
+    command = [sys.executable, "-c", program]
+    loaded = subprocess.run(command, capture_output=True, check=True, text=True).stdout.split()
+    assert "influxdb_client" in loaded
+    assert "numpy" not in loaded
