@@ -6,11 +6,12 @@ Used 0 means "send me more"; used without a find means "that was garbage, skip i
 """
 
 import contextlib
+import os
 import termios
 from abc import abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 from ventwright_drivers.clock import Clock
 from ventwright_drivers.errors import DeviceLost, NoAnswer
@@ -36,12 +37,48 @@ class SerialOptions:
     """Path of the port; prefer /dev/serial/by-path/..., which survives replugging."""
 
 
+class _Port:
+    """A port opened and set up by pyserial, read straight from its descriptor.
+
+    pyserial 3.5 waits and reads in some hundred lines of Python; here the wait is over already.
+    """
+
+    def __init__(self, port: Any) -> None:
+        self._port = port
+        self._fd: int = port.fileno()
+
+    def fileno(self) -> int:
+        return self._fd
+
+    def read(self, size: int) -> bytes:
+        data = os.read(self._fd, size)
+        if not data:
+            raise OSError("it is readable and gives nothing: unplugged")
+        return data
+
+    def write(self, data: bytes, /) -> int | None:
+        written: int | None = self._port.write(data)
+        return written
+
+    def close(self) -> None:
+        self._fd = -1
+        self._port.close()
+
+
 def open_serial(path: str, baud: int, parity: str, stop_bits: int) -> SerialPort:
     """Open a port by pyserial: no wait on read, 1 s on write, for us alone."""
     import serial
 
-    return serial.Serial(
-        path, baud, parity=parity, stopbits=stop_bits, timeout=0, write_timeout=1, exclusive=True
+    return _Port(
+        serial.Serial(
+            path,
+            baud,
+            parity=parity,
+            stopbits=stop_bits,
+            timeout=0,
+            write_timeout=1,
+            exclusive=True,
+        )
     )
 
 
