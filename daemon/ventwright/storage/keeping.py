@@ -3,7 +3,6 @@
 Knows the writer and time; knows no rule. The core only drops items into the inbox.
 """
 
-import sqlite3
 from collections import deque
 from collections.abc import Callable
 from typing import NamedTuple
@@ -97,7 +96,7 @@ class Keeping:
         try:
             self._label()
             self._writer.commit()
-        except (sqlite3.Error, OSError) as error:
+        except Exception as error:  # noqa: BLE001 - whatever fails, this thread goes on
             self._failed(str(error))
         else:
             self._done()

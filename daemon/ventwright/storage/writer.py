@@ -74,7 +74,7 @@ class Writer:
             db.execute("BEGIN IMMEDIATE")
             self._write(db)
             db.execute("COMMIT")
-        except (sqlite3.Error, OSError):
+        except BaseException:
             self.close()
             self._shed()
             raise

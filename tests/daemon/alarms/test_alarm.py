@@ -88,15 +88,26 @@ def test_nothing_to_acknowledge_or_reset_changes_nothing() -> None:
     assert bench.alarm.state is S.NORMAL
 
 
-def test_worse_is_told_only_when_doubled_and_not_within_five_minutes() -> None:
+@pytest.mark.parametrize(
+    ("value", "wait", "told"),
+    [(24, 5 * MINUTE, ["worse"]), (24, 5 * MINUTE - 1, []), (23.9, 5 * MINUTE, [])],
+)
+def test_worse_is_told_only_when_doubled_and_not_within_five_minutes(
+    value: float, wait: int, told: list[str]
+) -> None:
     bench = Bench()
     bench.show(12)
-    assert bench.show(30) == []  # doubled, but too soon
-    bench.show(13, 5 * MINUTE - 3000)
-    assert bench.show(23.9, 2000) == []  # five minutes later, but not doubled
-    assert bench.show(24) == ["worse"]
+    assert bench.show(value, wait) == told
+
+
+def test_worse_counts_from_what_was_told_last() -> None:
+    bench = Bench()
+    bench.show(12)
+    bench.show(30, 5 * MINUTE)
     assert bench.show(400) == []
     assert bench.alarm.peak == 400
+    assert bench.show(59.9, 5 * MINUTE) == []
+    assert bench.show(60, 2000) == ["worse"]
 
 
 @pytest.mark.parametrize("setpoint", [0, -10])

@@ -121,7 +121,8 @@ def test_an_alarm_starts_it_once_the_minimum_off_time_since_the_start_is_over() 
     fan = fed(extractor(), 1000, "alarm print")
     assert (fan.state, fan.on, fan.waiting) == (State.EXTRACTING, False, True)
     assert fan.due == TIMES["minimum_off"]
-    assert fed(fan, fan.due, "alarm print").on
+    assert not fed(fan, TIMES["minimum_off"] - 1, "alarm print").on
+    assert fed(fan, TIMES["minimum_off"], "alarm print").on
 
 
 def test_it_runs_on_for_exactly_the_stated_time() -> None:

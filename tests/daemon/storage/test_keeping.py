@@ -1,0 +1,149 @@
+"""The store's thread: events at once, readings in groups, patience, and one word each way."""
+
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from fakes import FakeClock
+from ventwright.events import Readings, Record, StoreReport
+from ventwright.storage.keeping import RETRY_MS, Keeping, Labels, State
+from ventwright.storage.writer import Writer
+
+EVERY = 50_000
+
+
+class Scripted(Writer):
+    """A writer that keeps no file; refuses while `broken`."""
+
+    def __init__(self, clock: FakeClock) -> None:
+        super().__init__(Path("/nowhere"), "boot", 0)
+        self.clock = clock
+        self.broken: Exception | None = None
+        self.commits: list[tuple[int, list[Any]]] = []
+        self.labels: list[tuple[str, int]] = []
+        self._items: list[Any] = []
+
+    def settle(self, offset: int) -> None:
+        self.labels.append(("settle", offset))
+
+    def guess(self, offset: int) -> None:
+        self.labels.append(("guess", offset))
+
+    def add(self, item: Any) -> None:
+        self._items.append(item)
+
+    def keep(self, key: str, body: Any) -> None:
+        self._items.append((key, body))
+
+    def commit(self) -> None:
+        if self.broken:
+            raise self.broken
+        self.commits.append((self.clock.now(), self._items))
+        self._items = []
+
+
+class Bench:
+    def __init__(self, right: bool = True) -> None:
+        self.clock = FakeClock()
+        self.writer = Scripted(self.clock)
+        self.reports: list[StoreReport] = []
+        self.right = right
+        labels = Labels(lambda: 7, lambda: self.right)
+        self.keeping = Keeping(self.writer, self.clock, labels, EVERY, self.reports.append)
+
+    def put(self, item: Any) -> None:
+        """Have an item taken as the thread would."""
+        self.keeping.put(item)
+        self.until(self.clock.now())
+
+    def until(self, t: int) -> None:
+        """Run the thread until the time `t`, by stopping its clock then."""
+        end = Stop(self.clock, t)
+        self.keeping._inbox, inner = end, self.keeping._inbox
+        end.inner = inner
+        self.keeping.run()
+        self.keeping._inbox, self.clock.stopped = inner, False
+
+
+class Stop:
+    """An inbox that stops the clock at a time."""
+
+    inner: Any
+
+    def __init__(self, clock: FakeClock, t: int) -> None:
+        self._clock, self._t = clock, t
+
+    def put(self, item: Any) -> None:
+        self.inner.put(item)
+
+    def get(self, until: int | None) -> Any:
+        last = until is None or until > self._t
+        item = self.inner.get(self._t if last else until)
+        self._clock.stopped = item is None and last
+        return item
+
+
+def reading(t: int) -> Readings:
+    return Readings(t, "bench", (1,), b"\0")
+
+
+RECORD = Record(5, "alarm", "print", {})
+
+
+def test_readings_wait_for_their_group_and_events_do_not() -> None:
+    bench = Bench()
+    bench.put(reading(0))
+    bench.until(EVERY - 1)
+    assert bench.writer.commits == []
+    bench.until(EVERY)
+    assert bench.writer.commits == [(EVERY, [reading(0)])]
+    bench.put(reading(1))
+    bench.put(RECORD)
+    bench.put(State("core", 1))
+    times = [t for t, _ in bench.writer.commits]
+    assert times == [EVERY] * 3
+    assert bench.writer.commits[1][1] == [RECORD, reading(1)]
+
+
+@pytest.mark.parametrize(
+    "error", [sqlite3.OperationalError("full"), OSError("gone"), ValueError("a bug")]
+)
+def test_a_failing_store_is_told_once_tried_again_and_told_once_when_it_is_back(
+    error: Exception,
+) -> None:
+    bench = Bench()
+    bench.writer.broken = error
+    bench.put(RECORD)
+    for n in range(1, 10):
+        bench.put(reading(n))
+        bench.until(n * RETRY_MS)
+    assert [r.why for r in bench.reports] == [str(error)]
+    assert bench.keeping.failing == str(error)
+    bench.writer.broken = None
+    bench.until(10 * RETRY_MS)
+    assert [r.why for r in bench.reports] == [str(error), ""]
+    assert bench.writer.commits[-1][1] == [RECORD, *(reading(n) for n in range(1, 10))]
+    assert bench.keeping.failing == ""
+    assert bench.keeping.last_commit == bench.clock.now()
+
+
+def test_labels_are_guessed_until_the_clock_is_right_and_then_settled_once() -> None:
+    bench = Bench(right=False)
+    bench.put(RECORD)
+    bench.right = True
+    bench.put(RECORD)
+    bench.right = False
+    bench.put(RECORD)
+    assert bench.writer.labels == [("guess", 7), ("settle", 7)]
+
+
+def test_finishing_stores_all_that_is_left() -> None:
+    bench = Bench()
+    for n in range(5):
+        bench.keeping.put(reading(n))
+    bench.clock.stop()
+    bench.keeping.run()
+    bench.keeping.finish()
+    assert bench.writer.commits[-1][1] == [reading(n) for n in range(5)]
