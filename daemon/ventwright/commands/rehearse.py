@@ -1,5 +1,6 @@
 """`ventwright rehearse`: the whole daemon on emulated parts in a simulated room."""
 
+import io
 import json
 import sys
 from datetime import datetime
@@ -30,6 +31,8 @@ def _target(
 ) -> DatabaseTarget | None:
     if url is None:
         return None
+    if not url.startswith(("http://", "https://")):
+        raise click.BadParameter(f'"{url}" does not begin with http:// or https://')
     return DatabaseTarget(url, bucket, organisation, token.absolute() if token else None)
 
 
@@ -72,6 +75,8 @@ def rehearse(
 
     Stop it early with Ctrl-C: what was seen until then is summed up.
     """
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="replace")  # a terminal without µ gets a ? for it
     played = SCENARIOS[scenario]
     chosen = played.duration / TAKES_S if pace is None else pace or None
     target = _target(database, bucket, organisation, token_file)

@@ -146,6 +146,8 @@ class Rehearsal:
         try:
             with ExitStack() as stack:
                 return self._hold(stack)
+        except BrokenPipeError:
+            raise  # whoever listened has gone, as with `| head`
         except OSError as error:
             raise RehearsalError(f"the rehearsal cannot be held: {error}") from error
 

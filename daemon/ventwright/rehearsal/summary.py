@@ -105,7 +105,8 @@ def _air(found: Summary) -> Iterator[str]:
         yield f", and would have averaged {hour['without']:.0f} µg/m³. "
     if found["detection_delay_s"] is not None:
         yield f"The alarm came {_time(found['detection_delay_s'])} after the first particles. "
-    yield f"The extractor ran for {_time(found['extraction_s'])}. "
+    ran = f"ran for {_time(found['extraction_s'])}" if found["extraction_s"] else "did not run"
+    yield f"The extractor {ran}. "
     if back["with_extraction"] is not None:
         yield f"After the print the air had recovered in {_time(back['with_extraction'])}"
         late = "would not have within the rehearsal"
@@ -118,7 +119,8 @@ def _books(found: Summary, with_database: bool) -> Iterator[str]:
     yield f"{readings:,} readings of {len(found['readings'])} channels are stored. "
     if with_database:
         yield f"{found['pushed']:,} samples were pushed, {found['refused']:,} refused"
-        yield f", {found['not_pushed']:,} are waiting. "
+        yield f", {found['not_pushed']:,} are waiting"
+        yield " (courier.log says why). " if found["not_pushed"] else ". "
     yield f"The phone got {len(found['messages'])} of {found['messages_due']} messages."
 
 

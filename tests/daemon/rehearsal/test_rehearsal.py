@@ -284,3 +284,24 @@ def test_courier_that_dies_does_not_end_it(tmp_path: Path, monkeypatch: pytest.M
     assert found["messages_due"] == 2
     assert len(found["decisions"]) == 5
     assert sum("the courier ended with status 1" in line for line in said) == 1
+
+
+def test_database_that_is_none_is_refused(tmp_path: Path) -> None:
+    words = ["--database", "nonsense://x", "--out", str(tmp_path / "out")]
+    result = CliRunner().invoke(rehearse, words)
+    assert result.exit_code == 2
+    assert "does not begin with http://" in result.output
+    assert not (tmp_path / "out").exists()
+
+
+def test_database_that_does_not_answer_is_no_reason_to_stop(
+    tmp_path: Path, monkeypatch: Any
+) -> None:
+    monkeypatch.setattr(conductor, "_COURIER", "ventwright.no_such_module")
+    short = replace(SHORT, duration=60)
+    nobody = DatabaseTarget("http://127.0.0.1:9")
+    found = Rehearsal(Plan(short, 1, None, tmp_path / "out", nobody), lambda _: None).hold()
+    told = "\n".join(sentences(found, with_database=True, out="there"))
+    assert found["not_pushed"] > 0
+    assert "are waiting (courier.log says why)" in told
+    assert "The extractor did not run." in told
