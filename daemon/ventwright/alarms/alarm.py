@@ -68,16 +68,16 @@ class Alarm:
 
     def evaluate(self, t: int) -> list[str]:
         """Look at the channel at `t` ms; returns what changed: raised, worse, cleared, ..."""
-        settings = self.settings
-        mean = self.channel.mean(t, settings.over, settings.coverage)
-        self.look = Look(mean.value, mean.coverage, self.channel.base)
+        settings, channel = self.settings, self.channel
+        mean, coverage = channel.mean(t, settings.over, settings.coverage)
+        self.look = Look(mean, coverage, channel.base)
         value = self.value
         changes: list[str] = []
         if self.condition.update(t, value):
             changes = self._turn(t, value or 0.0)
         elif self.condition.active and value is not None:
             changes = self._follow(t, value)
-        return changes + self._unshelve(t)
+        return changes if self.shelved_until is None else changes + self._unshelve(t)
 
     def _turn(self, t: int, value: float) -> list[str]:
         if self.condition.active:

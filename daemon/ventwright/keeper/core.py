@@ -66,6 +66,7 @@ class Core:
         }
         self._deciding = self._deciding_channels()
         self.store_failing = ""
+        self._ends = self._first_end()
         self._out: list[Action] = []
         self._told: list[dict[str, Any]] = []
         self._hands: dict[type, Callable[[Any], None]] = {
@@ -96,6 +97,7 @@ class Core:
         return self._taken()
 
     def _taken(self) -> list[Action]:
+        self._ends = self._first_end()
         out, self._out = self._out, []
         return out
 
@@ -107,18 +109,19 @@ class Core:
             self._look([a for a in self._all if not a.quiet(self.now)])
             self._missing()
             self._decide()
+            self._ends = self._first_end()
 
     @property
     def due(self) -> int:
         """When something is to be decided even if no event comes, ms."""
-        return max(min(self._beat, self._ends()), self.now)
+        return max(min(self._beat, self._ends), self.now)
 
     @property
     def wake(self) -> int:
         """When to call `advance` if no event comes, ms: a beat may wait for the next event."""
-        return min(self._beat + LATE_MS, self._ends())
+        return min(self._beat + LATE_MS, self._ends)
 
-    def _ends(self) -> int:
+    def _first_end(self) -> int:
         """When the first delay, hold or minimum time ends, ms."""
         ends = NEVER
         for alarm in self._all:
@@ -135,9 +138,6 @@ class Core:
         except (TypeError, ValueError) as error:  # a driver's bug costs its own part only
             part.failing(now, f"its driver gave no proper sample: {error}")
             return
-        if not part.all_kept:
-            steps = tuple([steps[i] for i in part.places])
-            marks = bytes([marks[i] for i in part.places])
         self._out.append(Readings(now, event.part, steps, marks))
         if ailment := part.heard_at(now, marks, event.sample.fault):
             part.failing(now, ailment)
@@ -282,3 +282,4 @@ class Core:
             if name in saved["extractors"]:
                 safe = self.settings.relays[extractor.settings.relay].safe_state == "on"
                 extractor.restore(saved["extractors"][name], shift, self.now, safe)
+        self._ends = self._first_end()

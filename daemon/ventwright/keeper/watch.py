@@ -25,10 +25,8 @@ class PartWatch:
         """Know nothing of the part at `t` ms; `kept` are the quantities that the owner wants."""
         self.name = name
         self.kind = kind
-        self.judge = Judge(kind)
+        self.judge = Judge(kind, kept)
         self.kept = kept
-        self.places = [kind.quantities.index(q) for q in kept]
-        self.all_kept = kept == kind.quantities
         self.channels = [Channel(f"{name}.{q}", QUANTITIES[q], kind.period) for q in kept]
         self.trouble: tuple[int, str] | None = None
         self.lost = False

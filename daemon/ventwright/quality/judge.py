@@ -40,17 +40,20 @@ class PartKind(NamedTuple):
 class Judge:
     """The judge of one part's samples."""
 
-    def __init__(self, kind: PartKind) -> None:
-        """Start cold: everything is warming up until `begin`."""
+    def __init__(self, kind: PartKind, kept: tuple[str, ...] | None = None) -> None:
+        """Start cold: everything is warming up until `begin`. `kept`: what is wanted, or all."""
         self._kind = kind
-        quantities = [QUANTITIES[name] for name in kind.quantities]
+        kept = kind.quantities if kept is None else kept
+        quantities = [QUANTITIES[name] for name in kept]
+        self._count = len(kind.quantities)
+        self._kept = [kind.quantities.index(name) for name in kept]
         self._scales = [q.per_unit for q in quantities]
         self._ranges = [(q.lowest * q.per_unit, q.highest * q.per_unit) for q in quantities]
-        self._chains = [_places(chain, kind.quantities) for chain in _ORDERED]
+        self._pairs = [pair for chain in _ORDERED for pair in _places(chain, kept)]
         self._good = bytes(len(quantities))
         self.warm_until = 1 << 62
         """When the part will have warmed up, ms."""
-        self._same: tuple[int | None, ...] = ()
+        self._same: tuple[float | None, ...] = ()
         self._same_since = 0
 
     def begin(self, t: int) -> None:
@@ -58,46 +61,52 @@ class Judge:
         self.warm_until = t + self._kind.warm_up
 
     def judge(self, t: int, sample: Sample) -> tuple[tuple[int | None, ...], bytes]:
-        """Give the values of a sample at `t` ms in whole steps, and a quality mark for each."""
+        """Give the kept values at `t` ms in whole steps, and a quality mark for each.
+
+        Raises ValueError or TypeError if the sample is not what the part's kind promises.
+        """
+        values = sample.values
+        if len(values) != self._count:
+            raise ValueError(f"{self._count} values are due, {len(values)} came")
         steps = tuple(
             [
-                round(v * scale) if v is not None and -_HUGE < v < _HUGE else None
-                for v, scale in zip(sample.values, self._scales, strict=True)
+                round(v * scale)
+                if (v := values[place]) is not None and -_HUGE < v < _HUGE
+                else None
+                for place, scale in zip(self._kept, self._scales, strict=True)
             ]
         )
-        whole = self._whole(t, sample, steps)
-        if whole:
+        if whole := self._whole(t, sample):
             return steps, bytes([whole]) * len(steps)
         return steps, self._each(steps)
 
-    def _whole(self, t: int, sample: Sample, steps: tuple[int | None, ...]) -> Quality:
+    def _whole(self, t: int, sample: Sample) -> Quality:
         """Judge the sample as a whole."""
-        if steps != self._same:
-            self._same, self._same_since = steps, t
+        if sample.values != self._same:
+            self._same, self._same_since = sample.values, t
         if t < self.warm_until:
             return Quality.WARMING_UP
         if sample.fault:
             return Quality.FAILED
-        if self._kind.optical and t - self._same_since >= STUCK_AFTER_MS and any(steps):
+        if self._kind.optical and t - self._same_since >= STUCK_AFTER_MS and any(sample.values):
             return Quality.STUCK
         return Quality.GOOD
 
     def _each(self, steps: tuple[int | None, ...]) -> bytes:
-        fine = all(
-            s is not None and low <= s <= high
-            for s, (low, high) in zip(steps, self._ranges, strict=True)
-        )
-        marks = self._good if fine else bytes(map(_range_mark, steps, self._ranges))
+        marks = self._good
+        for step, (low, high) in zip(steps, self._ranges, strict=True):
+            if step is None or not low <= step <= high:
+                marks = bytes(map(_range_mark, steps, self._ranges))
+                break
         return self._disordered(steps, marks)
 
     def _disordered(self, steps: tuple[int | None, ...], marks: bytes) -> bytes:
-        for chain in self._chains:
-            for inner, outer in chain:
-                a, b = steps[inner], steps[outer]
-                if a is None or b is None or a <= b:
-                    continue
-                if a > b * _SLACK + _SLACK_UNITS * self._scales[inner]:
-                    marks = _marked(marks, (inner, outer), Quality.INCONSISTENT)
+        for inner, outer in self._pairs:
+            a, b = steps[inner], steps[outer]
+            if a is None or b is None or a <= b:
+                continue
+            if a > b * _SLACK + _SLACK_UNITS * self._scales[inner]:
+                marks = _marked(marks, (inner, outer), Quality.INCONSISTENT)
         return marks
 
 
