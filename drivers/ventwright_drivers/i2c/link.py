@@ -7,8 +7,9 @@ import contextlib
 import errno
 import threading
 from abc import abstractmethod
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Any, TypeVar
 
 from annotated_types import Ge
 from smbus2 import i2c_msg
@@ -22,6 +23,10 @@ RETRIED = frozenset({errno.EREMOTEIO, errno.ENXIO, errno.ETIMEDOUT, errno.EAGAIN
 
 _TRIES = 3
 _PAUSE_MS = 3
+
+T = TypeVar("T")
+Transfer = Callable[..., Any]
+"""Does one combined transfer of i2c_msg objects, as smbus2's `i2c_rdwr`; raises OSError."""
 
 
 @dataclass(frozen=True)
@@ -37,6 +42,13 @@ def open_smbus(number: int) -> RawBus:
     from smbus2 import SMBus
 
     return SMBus(number)
+
+
+def exchange(transfer: Transfer, address: int, data: bytes, size: int) -> bytes:
+    """Write `data` and read `size` bytes without letting the bus go; raises OSError."""
+    message = i2c_msg.read(address, size)
+    transfer(i2c_msg.write(address, data), message)
+    return bytes(message)
 
 
 class _Shared:
@@ -87,32 +99,41 @@ class I2CLink:
             self._forget(shared)
         return DeviceLost(f"I2C bus {self.number} failed: {error}")
 
-    def _transfer(self, message: i2c_msg) -> None:
+    def transact(self, work: Callable[[Transfer], T]) -> T:
+        """Let `work` do transfers that no other part may come between; all again at each try.
+
+        Raises NoAnswer after three tries, DeviceLost.
+        """
         shared = self._bus()
         for attempt in range(1, _TRIES + 1):
             try:
                 with shared.lock:
-                    shared.raw.i2c_rdwr(message)
-                return
+                    return work(shared.raw.i2c_rdwr)
             except OSError as error:
                 if error.errno not in RETRIED:
                     raise self._lost(shared, error) from error
                 if attempt == _TRIES:
-                    raise NoAnswer(
-                        f"nothing answers at I2C address 0x{self.address:02X} "
-                        f"on bus {self.number}: {error.strerror or error}"
-                    ) from error
+                    raise self._mute(error) from error
             self.clock.sleep_until(self.clock.now() + _PAUSE_MS)
+        raise AssertionError  # the last try returns or raises
+
+    def _mute(self, error: OSError) -> NoAnswer:
+        where = f"I2C address 0x{self.address:02X} on bus {self.number}"
+        return NoAnswer(f"nothing answers at {where}: {error.strerror or error}")
 
     def write(self, data: bytes) -> None:
         """Write `data` to the part; raises NoAnswer after three tries, DeviceLost."""
-        self._transfer(i2c_msg.write(self.address, data))
+        self.transact(lambda transfer: transfer(i2c_msg.write(self.address, data)))
 
     def read(self, size: int) -> bytes:
         """Read `size` bytes from the part; raises NoAnswer after three tries, DeviceLost."""
         message = i2c_msg.read(self.address, size)
-        self._transfer(message)
+        self.transact(lambda transfer: transfer(message))
         return bytes(message)
+
+    def exchange(self, data: bytes, size: int) -> bytes:
+        """Write and read in one transfer, as parts with registers need it; raises as `read`."""
+        return self.transact(lambda transfer: exchange(transfer, self.address, data, size))
 
     def close(self) -> None:
         """Leave the bus; the last one closes it."""

@@ -18,7 +18,11 @@ class ScriptedBus:
         self.address = address
         self.script = [(flag, bytes.fromhex(p[flag])) for p in pairs for flag in (0, 1) if p[flag]]
 
-    def i2c_rdwr(self, message: Any) -> None:
+    def i2c_rdwr(self, *messages: Any) -> None:
+        for message in messages:
+            self.play(message)
+
+    def play(self, message: Any) -> None:
         assert message.addr == self.address
         flag, data = self.script.pop(0)
         assert message.flags == flag

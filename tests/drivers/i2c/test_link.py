@@ -5,6 +5,7 @@ import errno
 import threading
 
 import pytest
+from smbus2 import i2c_msg
 
 from fakes import FakeClock, nothing, wiring
 from ventwright_drivers.emulated.bus import EmulatedBus
@@ -209,3 +210,48 @@ def test_a_transfer_is_never_cut_by_another_thread(rig):
         thread.join(10)
     assert cut == [False]
     assert joined.is_set()
+
+
+def test_an_exchange_is_one_transfer(rig):
+    seen = []
+    link = I2CLink(rig.wires, 1, 0x44)
+    rig.opened[0].i2c_rdwr = lambda *messages: seen.append([m.flags for m in messages])
+    assert link.exchange(b"\x20", 3) == bytes(3)
+    assert seen == [[0, 1]]
+
+
+def test_work_of_several_transfers_is_done_again_as_a_whole(rig):
+    done = []
+
+    def work(transfer):
+        done.append("read")
+        transfer(i2c_msg.write(0x44, b"\x30\xa2"))
+        done.append("write")
+        return "result"
+
+    link = I2CLink(rig.wires, 1, 0x44)
+    rig.bus.fail(errno.EAGAIN, times=2)
+    assert link.transact(work) == "result"
+    assert done == ["read", "read", "read", "write"]
+    assert rig.clock.waits == [PAUSE_MS, PAUSE_MS]
+
+
+def test_no_thread_comes_between_the_transfers_of_one_work(rig):
+    inside, order = threading.Event(), []
+    link, other = (I2CLink(rig.wires, 1, address) for address in (0x44, 0x45))
+
+    def intrude():
+        inside.wait(5)
+        other.write(b"\x30\xa2")
+        order.append("other")
+
+    def work(transfer):
+        inside.set()
+        thread.join(0.02)
+        order.append("work")
+
+    thread = threading.Thread(target=intrude)
+    thread.start()
+    link.transact(work)
+    thread.join(5)
+    assert order == ["work", "other"]
