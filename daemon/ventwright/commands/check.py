@@ -15,7 +15,7 @@ from ventwright.settings.model import PartEntry, RelayEntry, Settings
 from ventwright.wires import machine_wiring
 from ventwright_drivers.clock import SystemClock
 from ventwright_drivers.errors import DriverError
-from ventwright_drivers.part import Part, Sample, Wiring
+from ventwright_drivers.part import Part, Relay, Sample, Wiring
 from ventwright_drivers.quantities import QUANTITIES
 
 Finding = dict[str, Any]
@@ -61,16 +61,24 @@ def _check_relay(name: str, entry: RelayEntry, wiring: Wiring, switch: bool) -> 
         with build_relay(entry, wiring) as relay:
             state = relay.state()
             if switch:
-                relay.switch(True)
-                wiring.clock.sleep_until(wiring.clock.now() + CLICK_MS)
-                state = relay.state()
-                relay.switch(False)
-                wiring.clock.sleep_until(wiring.clock.now() + CLICK_MS)
-                return _clicked(finding, state, relay.state())
+                return _clicked(finding, *_click(relay))
     except DriverError as error:
         return {**finding, "well": False, "says": str(error)}
     says = {None: "the port opens; this board cannot tell its state", True: "it is on"}
     return {**finding, "well": True, "says": says.get(state, "it is off"), "state": state}
+
+
+def _click(relay: Relay) -> tuple[bool | None, bool | None]:
+    """Switch on and off; returns what was read back each time. Whatever fails, it ends off."""
+    clock = relay.clock
+    try:
+        relay.switch(True)
+        clock.sleep_until(clock.now() + CLICK_MS)
+        on = relay.state()
+    finally:
+        relay.switch(False)
+    clock.sleep_until(clock.now() + CLICK_MS)
+    return on, relay.state()
 
 
 def _clicked(finding: Finding, on: bool | None, off: bool | None) -> Finding:

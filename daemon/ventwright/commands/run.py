@@ -14,6 +14,7 @@ from pathlib import Path
 import click
 
 from ventwright.commands.options import config_option, settings_or_exit
+from ventwright.keeper.alone import NOT_ALONE
 from ventwright.keeper.safe import make_safe
 from ventwright.settings.model import Settings
 from ventwright.wires import machine_wiring
@@ -49,6 +50,8 @@ class Child:
         status = self._process.poll()
         if status is None:
             return False
+        if status == NOT_ALONE:
+            sys.exit(1)  # it has told why
         click.echo(
             f"the {self.name} ended with status {status}; again in {RESTART_S:g} s", err=True
         )

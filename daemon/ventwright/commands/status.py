@@ -83,6 +83,8 @@ def status(config: Path, as_json: bool) -> None:
         told = ask(settings.socket, "status")
     except NotRunningError as error:
         fail(str(error))
+    if "room" not in told:
+        fail(str(told.get("says", "the keeper gave no status")))
     click.echo(
         json.dumps(told, ensure_ascii=False, indent=2) if as_json else "\n".join(lines(told))
     )

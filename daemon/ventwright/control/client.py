@@ -18,7 +18,7 @@ def ask(path: Path, verb: str, timeout_s: float = 5, **words: Any) -> dict[str, 
             connection.settimeout(timeout_s)
             connection.connect(str(path))
             send(connection, {"verb": verb, "words": words})
-            return receive(connection)
+            return receive(connection, timeout_s)
     except PermissionError as error:
         raise NotRunningError(
             f"the keeper's socket {path} may not be opened by this user; "

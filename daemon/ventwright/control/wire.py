@@ -2,6 +2,7 @@
 
 import json
 import socket
+import time
 from typing import Any
 
 LONGEST = 1 << 20
@@ -10,18 +11,25 @@ LONGEST = 1 << 20
 
 def send(connection: socket.socket, message: dict[str, Any]) -> None:
     """Send a message; raises OSError."""
-    connection.sendall(json.dumps(message, ensure_ascii=False).encode() + b"\n")
+    connection.sendall(json.dumps(message).encode() + b"\n")
 
 
-def receive(connection: socket.socket) -> dict[str, Any]:
-    """Receive a message; raises OSError, or ValueError if it is not one JSON object."""
-    data = b""
+def receive(connection: socket.socket, within_s: float) -> dict[str, Any]:
+    """Receive a message; raises OSError, or ValueError if it is not one JSON object.
+
+    All of it has to come within the time given, however little at a time.
+    """
+    until, data = time.monotonic() + within_s, b""
     while not data.endswith(b"\n"):
+        connection.settimeout(max(0.001, until - time.monotonic()))
         piece = connection.recv(65_536)
         if not piece or len(data) > LONGEST:
             raise ValueError("the line ended early or is too long")
         data += piece
-    message = json.loads(data)
+    try:
+        message = json.loads(data)
+    except RecursionError:
+        raise ValueError("it is nested too deeply") from None
     if not isinstance(message, dict):
         raise ValueError("a JSON object is needed")  # noqa: TRY004 - it is the text that is wrong
     return message

@@ -7,6 +7,7 @@ import sys
 import threading
 from pathlib import Path
 
+from ventwright.keeper.alone import NOT_ALONE, NotAloneError
 from ventwright.keeper.labels import machine_labels
 from ventwright.keeper.process import Keeper
 from ventwright.settings.errors import ConfigurationError
@@ -46,7 +47,10 @@ def _obey_signals(clock: Clock) -> None:
 
 
 def main() -> int:
-    """Run; returns the exit status: 0 after an orderly stop, 2 for a bad configuration."""
+    """Run; returns the exit status: 0 after an orderly stop, 1 if the core failed.
+
+    2 for a bad configuration, NOT_ALONE if another keeper runs on this store.
+    """
     logging.basicConfig(level=logging.INFO, format="%(levelname)s %(name)s: %(message)s")
     words = _words()
     try:
@@ -57,11 +61,15 @@ def main() -> int:
     wiring, boot, labels = _surroundings(words, settings)
     keeper = Keeper(settings, wiring, boot, labels)
     _obey_signals(wiring.clock)
-    keeper.start()
+    try:
+        keeper.start()
+    except NotAloneError as error:
+        sys.stderr.write(f"{error}\n")
+        return NOT_ALONE
     while not wiring.clock.stopped:
         wiring.clock.sleep_until(wiring.clock.now() + HOUR)
     keeper.stop("it was told to stop")
-    return 0
+    return 1 if keeper.failed else 0
 
 
 if __name__ == "__main__":

@@ -3,6 +3,9 @@
 The core's thread never waits for any other; what it decides goes into inboxes.
 """
 
+import logging
+import os
+import signal
 import sqlite3
 from collections.abc import Callable
 from threading import Thread
@@ -10,6 +13,7 @@ from typing import Any
 
 from ventwright.control.server import Asked, Server
 from ventwright.events import Event, Readings, Record, Request, Switch
+from ventwright.keeper.alone import be_alone
 from ventwright.keeper.core import BEAT_MS, Core
 from ventwright.keeper.restore import Before, restore
 from ventwright.keeper.status import status
@@ -25,6 +29,7 @@ from ventwright_drivers.part import Part, Relay, Wiring
 from ventwright_drivers.registry import load
 
 _JOIN_S = 5.0
+_LOG = logging.getLogger(__name__)
 
 
 def build_part(entry: PartEntry, wiring: Wiring) -> Part:
@@ -75,6 +80,8 @@ class Keeper:
         self._server: Server | None = None
         self._threads: list[Thread] = []
         self._fed = 0
+        self.failed = False
+        """Whether the core's thread ended by an error."""
 
     def _hand(self, name: str, wiring: Wiring) -> RelayHand:
         entry = self.settings.relays[name]
@@ -83,10 +90,10 @@ class Keeper:
         return RelayHand(name, relay, entry.repeat_every, safe, self._inbox.put)
 
     def start(self) -> None:
-        """Restore what the store knows, then start every thread."""
+        """Restore what the store knows, then start every thread; raises NotAloneError."""
+        self._lock = be_alone(self.settings.store.folder)
         self._greet(self._restore())
-        self._server = Server(self.settings.socket, self._inbox.put)
-        self._server.start()
+        self._server = self._serve()
         spawn: Callable[[str, Callable[[], None]], Thread] = self._clock.spawn
         self._threads = [spawn("core", self._run)]
         for name, hand in self._hands.items():
@@ -94,6 +101,16 @@ class Keeper:
         for place, polled in by_place(self._polled).items():
             self._threads.append(spawn(f"poll {place}", Poller(self._clock, polled).run))
         self._threads.append(spawn("store", self.keeping.run))
+
+    def _serve(self) -> Server | None:
+        """Take requests; where the disk refuses the socket, the room is watched all the same."""
+        try:
+            server = Server(self.settings.socket, self._inbox.put)
+        except OSError as error:
+            _LOG.warning("no requests are taken at %s: %s", self.settings.socket, error)
+            return None
+        server.start()
+        return server
 
     def _restore(self) -> Before:
         try:
@@ -114,7 +131,15 @@ class Keeper:
             self._hands[relay].command(on)
 
     def _run(self) -> None:
-        """The core's loop."""
+        """The core's thread: without it the process is of no use, and ends to be started again."""
+        try:
+            self._loop()
+        except Exception:  # noqa: BLE001 - it ends the process
+            _LOG.exception("the core failed; the keeper ends")
+            self.failed = True
+            os.kill(os.getpid(), signal.SIGTERM)
+
+    def _loop(self) -> None:
         tell_systemd("READY=1")
         while not self._clock.stopped:
             item = self._inbox.get(self.core.wake)
@@ -164,6 +189,9 @@ class Keeper:
             thread.join(_JOIN_S)
         if self._server is not None:
             self._server.close()
-        body = {"change": "stopped", "why": why, "missed": None}
-        self._keep(Record(self.core.now, "keeper", "keeper", body))
+        if not self.failed:
+            body = {"change": "stopped", "why": why, "missed": None}
+            self._keep(Record(self.core.now, "keeper", "keeper", body))
         self.keeping.finish()
+        if self._lock is not None:
+            self._lock.close()

@@ -4,6 +4,7 @@ Knows parts and time; knows no rule. A part that fails is closed and started aga
 back-off that doubles from one second to thirty; its neighbours on the bus go on meanwhile.
 """
 
+import contextlib
 from collections.abc import Callable, Iterable
 
 from ventwright.events import Event, Measured, Started, Trouble
@@ -61,12 +62,17 @@ class Polled:
 
     def _failed(self, why: str) -> None:
         self._running = False
-        self.part.close()
+        self.close()
         now = self._clock.now()
         if not self._clock.stopped:
             self._put(Trouble(now, self.name, why))
         self.due = now + self._pause
         self._pause = min(2 * self._pause, LONGEST_PAUSE_MS)
+
+    def close(self) -> None:
+        """Close the part; never raises."""
+        with contextlib.suppress(Exception):  # a driver's bug must cost its own part only
+            self.part.close()
 
 
 class Poller:
@@ -86,7 +92,7 @@ class Poller:
                 continue
             next_one.turn()
         for polled in self._polled:
-            polled.part.close()
+            polled.close()
 
 
 def by_place(polled: Iterable[Polled]) -> dict[str, list[Polled]]:

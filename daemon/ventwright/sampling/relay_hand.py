@@ -4,6 +4,7 @@ Knows a relay and time; knows no rule. It runs in a thread of its own, so that a
 relay delays nobody.
 """
 
+import contextlib
 from collections.abc import Callable
 
 from ventwright.events import RelayReport
@@ -51,7 +52,7 @@ class RelayHand:
             if self._wanted is not None:
                 self._do(self._wanted)
         self._do(self._safe)
-        self._relay.close()
+        self._close()
 
     def _do(self, on: bool) -> None:
         try:
@@ -79,10 +80,14 @@ class RelayHand:
         self._next = now + self._repeat_every
         self._report(RelayReport(now, self._name, on, state))
 
+    def _close(self) -> None:
+        self._open = False
+        with contextlib.suppress(Exception):  # a driver's bug must not end the hand
+            self._relay.close()
+
     def _failed(self, on: bool, state: bool | None, why: str) -> None:
         if why:
-            self._relay.close()
-            self._open = False
+            self._close()
         now = self._clock.now()
         self._next = now + RETRY_MS[min(self._failures, len(RETRY_MS) - 1)]
         self._failures += 1
