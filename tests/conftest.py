@@ -1,0 +1,17 @@
+"""For every test: with --no-skips, a skipped test is a failure."""
+
+import pytest
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Add --no-skips."""
+    parser.addoption("--no-skips", action="store_true", help="a skipped test is a failure")
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """Fail the run if anything was skipped and that is not allowed."""
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    if session.config.getoption("--no-skips") and reporter and reporter.stats.get("skipped"):
+        reporter.write_line("skipped tests are failures here", red=True)
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
