@@ -58,6 +58,16 @@ class GpioRequest(Protocol):
         """Give the lines back."""
 
 
+class GpioEdges(GpioRequest, Protocol):
+    """The part of gpiod's LineRequest that is needed for lines with edge detection."""
+
+    def wait_edge_events(self, timeout: float) -> bool:
+        """Tell whether an edge event comes within `timeout` s; 0 does not wait."""
+
+    def read_edge_events(self) -> list[Any]:
+        """Take the gpiod.EdgeEvent objects that the kernel holds; blocks if there are none."""
+
+
 @dataclass(frozen=True)
 class Wiring:
     """Every way from a driver to the outside; tests and rehearsals hand over their own.
@@ -106,8 +116,9 @@ class Device(ABC):
 class Part(Device):
     """A sensor part."""
 
-    quantities: ClassVar[tuple[str, ...]]
-    """Names from quantities.QUANTITIES, in the order of Sample.values."""
+    quantities: tuple[str, ...]
+    """Names from quantities.QUANTITIES, in the order of Sample.values: the class has all that
+    such a part can measure, a part that was built has what its options choose."""
 
     period_ms: ClassVar[int] = 1000
     """Time between samples, ms, as the daemon asks for them or as the part sends them."""
@@ -123,6 +134,16 @@ class Part(Device):
 
     optical_mass: ClassVar[bool] = False
     """True for optical particle parts: constant values are suspect, ultrafine are not seen."""
+
+    def __init__(self, options: Any, wiring: Wiring) -> None:
+        """Remember options and wiring, and what is measured with these options."""
+        super().__init__(options, wiring)
+        self.quantities = self.quantities_of(options)
+
+    @classmethod
+    def quantities_of(cls, options: Any) -> tuple[str, ...]:  # noqa: ARG003 - for those who choose
+        """Name the quantities that a part with `options` measures: all, unless overridden."""
+        return cls.quantities
 
     @property
     @abstractmethod

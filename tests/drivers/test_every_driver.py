@@ -36,7 +36,9 @@ WITHOUT_TWIN = {"relay-gpio"}
 AIR = {
     name: min(max(20.0, quantity.lowest), quantity.highest) for name, quantity in QUANTITIES.items()
 }
-REQUIRED = {"port": "/dev/twin", "line": 17}
+AIR |= {"eco2": 450.0, "gas_resistance": 1500.0}  # the parts that give these go no lower
+GIVEN = {"port": "/dev/twin", "line": 17}
+GIVEN |= {"quantity": "co", "zero_mv": 400.0, "mv_per_unit": 10.0}
 
 
 class Wires:
@@ -104,9 +106,8 @@ class Wire:
 
 
 def options(driver: type[Device]) -> Any:
-    fields = dataclasses.fields(driver.Options)
-    missing = [f.name for f in fields if f.default is dataclasses.MISSING]
-    return driver.Options(**{name: REQUIRED[name] for name in missing})
+    names = {field.name for field in dataclasses.fields(driver.Options)}
+    return driver.Options(**{name: value for name, value in GIVEN.items() if name in names})
 
 
 def read_on(part: Part, times: int) -> None:

@@ -122,9 +122,11 @@ def _real(path: object) -> str | None:
     return os.path.realpath(path) if isinstance(path, str) and path.isprintable() else None
 
 
-def _address(device: Device) -> tuple[Any, Any] | None:
+def _address(device: Device) -> tuple[Any, ...] | None:
+    """Give where a part is on a bus; parts at inputs of one converter are apart."""
     bus, address = device.options.get("bus"), device.options.get("address")
-    return None if bus is None or address is None else (bus, address)
+    both = bus is not None and address is not None
+    return (bus, address, device.options.get("input")) if both else None
 
 
 def _contact(device: Device) -> tuple[Any, ...] | None:
@@ -132,5 +134,5 @@ def _contact(device: Device) -> tuple[Any, ...] | None:
     if not device.driver or not names(device.driver.Options) <= device.options.keys():
         return None
     spot = [device.options.get(key) for key in ("address", "channel", "coil", "line")]
-    line = _port(device) or _real(device.options.get("chip"))
-    return (line, *spot) if line else None
+    line = _port(device) or _real(device.options.get("chip")) or device.options.get("bus")
+    return None if line is None else (line, *spot)

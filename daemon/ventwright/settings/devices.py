@@ -63,10 +63,11 @@ def read_part(table: dict[str, Any], place: Place, drivers: Any, findings: Findi
     """Check a part."""
     device, head = _read(PartHead, table, place, drivers, findings)
     if device.driver:
-        device.quantities = _kept(head.get("quantities"), device.driver, place, findings)
-        if built := _built(device, place, findings):
-            model, driver, options = built
-            device.entry = PartEntry(model, driver, options, device.quantities)
+        built = _built(device, place, findings)
+        given = device.driver.quantities_of(built[2]) if built else device.driver.quantities
+        device.quantities = _kept(head.get("quantities"), given, device.driver, place, findings)
+        if built:
+            device.entry = PartEntry(*built, device.quantities)
     return device
 
 
@@ -113,9 +114,12 @@ def _built(device: Device, place: Place, findings: Findings) -> tuple[str, str, 
 
 
 def _kept(
-    wanted: tuple[str, ...] | None, driver: Any, place: Place, findings: Findings
+    wanted: tuple[str, ...] | None,
+    given: tuple[str, ...],
+    driver: Any,
+    place: Place,
+    findings: Findings,
 ) -> tuple[str, ...]:
-    given: tuple[str, ...] = driver.quantities
     if wanted is None:
         return given
     if problem := _wrong(wanted, given):

@@ -9,7 +9,7 @@ import threading
 from abc import abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, Any, ClassVar, TypeVar
 
 from annotated_types import Ge
 from smbus2 import i2c_msg
@@ -151,7 +151,7 @@ class I2CLink:
 class I2CPart(Part):
     """A part on an I2C bus."""
 
-    Options = I2COptions
+    Options: ClassVar[type[Any]] = I2COptions
     _link: I2CLink | None = None
     _heard = 0
 

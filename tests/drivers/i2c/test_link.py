@@ -217,6 +217,7 @@ def test_an_exchange_is_one_transfer(rig):
     link = I2CLink(rig.wires, 1, 0x44)
     rig.opened[0].i2c_rdwr = lambda *messages: seen.append([m.flags for m in messages])
     assert link.exchange(b"\x20", 3) == bytes(3)
+    link.close()
     assert seen == [[0, 1]]
 
 
@@ -232,6 +233,7 @@ def test_work_of_several_transfers_is_done_again_as_a_whole(rig):
     link = I2CLink(rig.wires, 1, 0x44)
     rig.bus.fail(errno.EAGAIN, times=2)
     assert link.transact(work) == "result"
+    link.close()
     assert done == ["read", "read", "read", "write"]
     assert rig.clock.waits == [PAUSE_MS, PAUSE_MS]
 
@@ -255,3 +257,5 @@ def test_no_thread_comes_between_the_transfers_of_one_work(rig):
     link.transact(work)
     thread.join(5)
     assert order == ["work", "other"]
+    link.close()
+    other.close()
