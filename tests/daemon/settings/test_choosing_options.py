@@ -56,3 +56,14 @@ def test_inputs_of_one_converter_are_apart(base: str, complain: Complain) -> Non
     assert complain(base + ELEMENT + OTHER + "input = 1\n") == []
     (sentence,) = complain(base + ELEMENT + OTHER)
     assert "parts.solvent.address is the same address as that of parts.gas" in sentence
+
+
+BOARD = '[relays.{}]\nmodel = "relay-mcp23008"\nchannel = {}\n'
+
+
+def test_relays_of_one_i2c_board_are_apart_and_no_two_share_a_contact(
+    base: str, complain: Complain
+) -> None:
+    assert complain(base + BOARD.format("one", 1) + BOARD.format("two", 2)) == []
+    (sentence,) = complain(base + BOARD.format("one", 1) + BOARD.format("two", 1))
+    assert "relays.two is the same contact as that of relays.one" in sentence
