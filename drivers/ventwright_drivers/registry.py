@@ -37,7 +37,7 @@ def _devices(base: Any, packages: tuple[str, ...], group: str) -> dict[str, type
 
 def parts() -> dict[str, type[Part]]:
     """Map every known sensor part number to its driver."""
-    names = ("ventwright_drivers.serial", "ventwright_drivers.i2c")
+    names = tuple(f"ventwright_drivers.{wire}" for wire in ("serial", "i2c", "relay"))
     return _devices(Part, names, "ventwright.parts")
 
 
@@ -48,10 +48,10 @@ def relays() -> dict[str, type[Relay]]:
 
 def twins() -> dict[str, type[Any]]:
     """Map part numbers and relay kinds to their emulated twins."""
-    from ventwright_drivers.emulated.twin import I2CTwin, SerialTwin
+    from ventwright_drivers.emulated.twin import I2CTwin, LineTwin, SerialTwin
 
     package = "ventwright_drivers.emulated"
-    found = [*_classes(package, SerialTwin), *_classes(package, I2CTwin)]
+    found = [twin for base in (SerialTwin, I2CTwin, LineTwin) for twin in _classes(package, base)]
     return {model: twin for twin in found for model in getattr(twin, "models", ())}
 
 

@@ -16,7 +16,7 @@ from fakes import FakeClock, TwinPort, nothing, wiring
 from ventwright_drivers import registry
 from ventwright_drivers.emulated.bus import EmulatedBus
 from ventwright_drivers.emulated.gpio_chip import EmulatedChip
-from ventwright_drivers.emulated.twin import I2CTwin, SerialTwin
+from ventwright_drivers.emulated.twin import I2CTwin, LineTwin, SerialTwin
 from ventwright_drivers.errors import DeviceLost, DriverError
 from ventwright_drivers.part import Device, Part, Relay
 from ventwright_drivers.quantities import QUANTITIES
@@ -41,6 +41,10 @@ GIVEN = {"port": "/dev/twin", "line": 17}
 GIVEN |= {"quantity": "co", "zero_mv": 400.0, "mv_per_unit": 10.0}
 
 
+USES = {"write", "read", "i2c_rdwr"}
+USES |= {"set_value", "get_value", "wait_edge_events", "read_edge_events"}
+
+
 class Wires:
     """All three kinds of wire with a twin on each, which count calls and fail at one of them."""
 
@@ -52,6 +56,8 @@ class Wires:
         self.chip = EmulatedChip(self.clock.now)
         twin = TWINS.get(driver.model)
         self.twin = twin and twin(*([AIR.__getitem__] if driver.model in PARTS else []))
+        if isinstance(self.twin, LineTwin):
+            self.chip.attach(GIVEN["line"], self.twin)
         self.wiring = wiring(self.clock, self._port, self._bus, self._lines)
 
     def step(self) -> None:
@@ -92,7 +98,7 @@ class Wire:
         self._inner = inner
 
     def __getattr__(self, name: str) -> Any:
-        if name in ("write", "read", "i2c_rdwr", "set_value", "get_value"):
+        if name in USES:
             self._wires.step()
         return getattr(self._inner, name)
 

@@ -1,4 +1,4 @@
-"""A GPIO chip with a relay board behind it, in place of `gpiod.request_lines`.
+"""A GPIO chip with a relay board and fans behind it, in place of `gpiod.request_lines`.
 
 Takes gpiod's own LineSettings, is exclusive as the kernel is, and records every change of a
 physical level, so that a pulse too short for a meter is still seen. Source: protocols.md 23.
@@ -9,9 +9,12 @@ import os
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any, NamedTuple
 
-from gpiod import RequestReleasedError
+from gpiod import EdgeEvent, RequestReleasedError
 from gpiod.line import Direction, Value
 from gpiod.line_settings import LineSettings
+
+from ventwright_drivers.emulated.gpio_edges import EdgeQueue
+from ventwright_drivers.emulated.twin import LineTwin
 
 
 def _error(number: int, text: str = "") -> OSError:
@@ -39,6 +42,7 @@ class EmulatedRequest:
     def __init__(self, chip: "EmulatedChip", consumer: str, lines: dict[int, LineSettings]) -> None:
         self.consumer = consumer
         self.lines = lines
+        self.edges = EdgeQueue(lines, chip.levels)
         self._chip: EmulatedChip | None = chip
 
     def _line(self, line: int) -> tuple["EmulatedChip", LineSettings]:
@@ -59,7 +63,18 @@ class EmulatedRequest:
     def get_value(self, line: int) -> Value:
         """Read a line's logical value; raises OSError EINVAL (not requested), ENODEV."""
         chip, settings = self._line(line)
+        chip.follow()
         return Value.ACTIVE if chip.levels[line] != settings.active_low else Value.INACTIVE
+
+    def wait_edge_events(self, timeout: float) -> bool:  # noqa: ARG002 - no time passes here
+        """Tell whether there are edge events now; raises OSError ENODEV."""
+        chip, _ = self._line(next(iter(self.lines)))
+        return self.edges.waiting(chip.follow() * 1_000_000)
+
+    def read_edge_events(self) -> list[EdgeEvent]:
+        """Take the edge events; raises OSError ENODEV, or EAGAIN where the real one would hang."""
+        self.wait_edge_events(0)
+        return self.edges.take()
 
     def release(self) -> None:
         """Give the lines back."""
@@ -94,6 +109,22 @@ class EmulatedChip:
         self.history: list[Change] = []
         self._requests: list[EmulatedRequest] = []
         self._plugged = True
+        self._pulled_by: dict[int, LineTwin] = {}
+
+    def attach(self, line: int, twin: LineTwin) -> None:
+        """Put something at a line that sets its level."""
+        self._pulled_by[line] = twin
+
+    def follow(self) -> int:
+        """Let lines go where what is attached to them pulls them; gives the time, ms."""
+        now = self._now()
+        for line, twin in self._pulled_by.items():
+            for at, high in twin.changes(now):
+                self.levels[line] = high
+                for request in self._requests:
+                    if line in request.lines:
+                        request.edges.change(line, at, high)
+        return now
 
     @property
     def contacts(self) -> tuple[bool, ...]:
@@ -151,6 +182,7 @@ class EmulatedChip:
         if not lines:
             raise _error(errno.EINVAL)
         self._check_free(lines)
+        self.follow()
         for line, settings in lines.items():
             if settings.direction is Direction.OUTPUT:
                 value = (output_values or {}).get(line, settings.output_value)

@@ -46,6 +46,16 @@ class I2CTwin(ABC):
         """Answer a read of `size` bytes; raises OSError(EREMOTEIO) if nothing is ready."""
 
 
+class LineTwin(ABC):
+    """Something that pulls at a GPIO line."""
+
+    models: ClassVar[tuple[str, ...]]
+
+    @abstractmethod
+    def changes(self, now: int) -> list[tuple[int, bool]]:
+        """Give each level that the line took since the last call: time (ns), True for high."""
+
+
 def not_acknowledged() -> OSError:
     """Make the error that Linux gives when a part does not acknowledge."""
     return OSError(errno.EREMOTEIO, "Remote I/O error")

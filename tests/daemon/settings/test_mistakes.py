@@ -326,8 +326,8 @@ def test_the_base_is_without_mistakes(base: str, complain: Complain) -> None:
 def test_unknown_model_lists_the_known_ones_and_the_nearest(base: str, complain: Complain) -> None:
     (sentence,) = complain(base.replace('"relay-a0"', '"relay-ao"'))
     assert sentence == (
-        'relays.board.model is "relay-ao" (config.toml, line 12): known are relay-a0, relay-gpio '
-        'or relay-modbus; is "relay-a0" meant?'
+        'relays.board.model is "relay-ao" (config.toml, line 12): known are relay-a0, relay-gpio, '
+        'relay-mcp23008, relay-modbus or relay-pcf8574; is "relay-a0" meant?'
     )
 
 
