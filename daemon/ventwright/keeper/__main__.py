@@ -59,7 +59,8 @@ def main() -> int:
         sys.stderr.write(f"{error}\n")
         return 2
     wiring, boot, labels = _surroundings(words, settings)
-    keeper = Keeper(settings, wiring, boot, labels)
+    relays = None if words.rehearsal else machine_wiring(SystemClock())
+    keeper = Keeper(settings, wiring, boot, labels, relays)
     _obey_signals(wiring.clock)
     try:
         keeper.start()

@@ -59,8 +59,19 @@ def kind_of(part: Part) -> PartKind:
 class Keeper:
     """The first process."""
 
-    def __init__(self, settings: Settings, wiring: Wiring, boot: str, labels: Labels) -> None:
-        """Put everything together; nothing runs and no wire is touched yet."""
+    def __init__(
+        self,
+        settings: Settings,
+        wiring: Wiring,
+        boot: str,
+        labels: Labels,
+        relay_wiring: Wiring | None = None,
+    ) -> None:
+        """Put everything together; nothing runs and no wire is touched yet.
+
+        `relay_wiring`, if given, has a clock that is never stopped: the last command to a relay
+        then waits for its turn on the wire and for the relay's answer like any other.
+        """
         self.settings = settings
         self._clock = wiring.clock
         self._boot = boot
@@ -76,7 +87,7 @@ class Keeper:
             writer, wiring.clock, labels, settings.store.commit_every, self._inbox.put
         )
         self._polled = [Polled(name, part, self._inbox.put) for name, part in parts.items()]
-        self._hands = {name: self._hand(name, wiring) for name in settings.relays}
+        self._hands = {name: self._hand(name, relay_wiring or wiring) for name in settings.relays}
         self._server: Server | None = None
         self._threads: list[Thread] = []
         self._fed = 0
@@ -185,6 +196,8 @@ class Keeper:
 
     def stop(self, why: str) -> None:
         """Wait for the threads of a stopped clock, then store what is left."""
+        for hand in self._hands.values():
+            hand.end()
         for thread in self._threads:
             thread.join(_JOIN_S)
         if self._server is not None:

@@ -14,6 +14,11 @@ from ventwright_drivers.part import Relay
 RETRY_MS = (1000, 2000, 5000, 10_000)
 """Waits after the first, second, ... failed command."""
 
+LAST_TRIES = 3
+"""How often the safe state is commanded at the end until the relay obeys."""
+
+_END = object()
+
 
 class RelayHand:
     """One relay, commanded."""
@@ -43,16 +48,28 @@ class RelayHand:
         """Have the contact closed (True) or opened; returns at once."""
         self._inbox.put(on)
 
+    def end(self) -> None:
+        """Have `run` end as if the clock were stopped, though the relay's goes on."""
+        self._inbox.put(_END)
+
     def run(self) -> None:
-        """Obey until the clock is stopped, then leave the contact in its safe state."""
+        """Obey until `end` or until the clock is stopped, then leave the contact safe."""
         while not self._clock.stopped:
             item = self._inbox.get(self._next)
+            if item is _END or self._clock.stopped:
+                break
             if isinstance(item, bool):
                 self._wanted = item
             if self._wanted is not None:
                 self._do(self._wanted)
-        self._do(self._safe)
+        self._make_safe()
         self._close()
+
+    def _make_safe(self) -> None:
+        for _ in range(LAST_TRIES):
+            self._do(self._safe)
+            if not self._failures or self._clock.stopped:
+                return
 
     def _do(self, on: bool) -> None:
         try:

@@ -7,7 +7,7 @@ import pytest
 
 from fakes import FakeClock, wiring
 from ventwright.events import RelayReport
-from ventwright.sampling.relay_hand import RETRY_MS, RelayHand
+from ventwright.sampling.relay_hand import LAST_TRIES, RETRY_MS, RelayHand
 from ventwright_drivers.errors import NoAnswer
 from ventwright_drivers.part import Relay
 
@@ -85,6 +85,27 @@ def test_the_end_makes_it_safe_even_if_nothing_was_ever_commanded() -> None:
     bench.clock.stop()
     bench.hand.run()
     assert bench.contact.commands == [(0, True)]
+
+
+def test_told_to_end_it_tries_a_few_times_to_make_the_contact_safe() -> None:
+    bench = Bench()
+    bench.end = 10**9
+    bench.contact.error = NoAnswer("mute")
+    bench.hand.end()
+    bench.hand.run()
+    assert bench.contact.commands == [(0, False)] * LAST_TRIES
+    assert bench.contact.closed == LAST_TRIES + 1
+
+
+def test_a_stop_sends_nothing_but_the_safe_state() -> None:
+    bench = Bench()
+    bench.run(True, 0)
+    assert bench.contact.commands == [(0, True), (0, False)]
+    bench.clock.stopped = False
+    bench.end = 10**9
+    bench.hand.end()
+    bench.hand.run()
+    assert [on for _, on in bench.contact.commands] == [True, False, False]
 
 
 @pytest.mark.parametrize("error", [NoAnswer("mute"), ZeroDivisionError("a bug")])
