@@ -1,17 +1,13 @@
 """Published libraries as clients of our emulated I2C parts, beside our own drivers.
 
 Neither side shares a line with the other, so a frame, a formula, a CRC or a time that we got
-wrong in both driver and twin shows here. They expect a microcontroller's modules, which are
-stood in for below; their sleeps pass on a fake clock.
+wrong in both driver and twin shows here.
 """
-
-import math
-import sys
-from types import ModuleType, SimpleNamespace
 
 import pytest
 
 from fakes import FakeClock, wiring
+from reference.microcontroller import library, sleeper
 from ventwright_drivers import registry
 from ventwright_drivers.emulated.bus import EmulatedBus
 
@@ -20,32 +16,6 @@ AIRS = [
     {"co2": 0.0, "temperature": -39.9, "humidity": 0.0},
     {"co2": 40_000.0, "temperature": 124.0, "humidity": 100.0},
 ]
-
-
-class Device:
-    """What the libraries use of a microcontroller's bus device."""
-
-    def __init__(self, bus, address, **_):
-        self.bus, self.address = bus, address
-
-    def __enter__(self):
-        return self
-
-    def __exit__(self, *_):
-        pass
-
-    def write(self, buffer, *, start=0, end=sys.maxsize):
-        self.bus.write(self.address, bytes(buffer)[start:end])
-
-    def readinto(self, buffer, *, start=0, end=sys.maxsize):
-        size = len(bytes(buffer)[start:end])
-        buffer[start : start + size] = self.bus.read(self.address, size)
-
-
-def stub(name, **contents):
-    module = ModuleType(name)
-    vars(module).update(contents)
-    return module
 
 
 class Bench:
@@ -57,28 +27,12 @@ class Bench:
         self.twin = registry.twins()[model](air.__getitem__)
         self.bus.plug(self.twin)
         self._monkeypatch = monkeypatch
+        self.sleep = sleeper(self.clock)
         self._driver = registry.parts()[model]
         self.quantities = self._driver.quantities
 
-    def sleep(self, seconds):
-        self.clock.sleep_until(self.clock.now() + math.ceil(seconds * 1000 - 1e-9))
-
     def library(self, name):
-        device = stub("adafruit_bus_device.i2c_device", I2CDevice=Device)
-        for module in (
-            stub("micropython", const=lambda value: value),
-            stub("busio", I2C=object),
-            stub("circuitpython_typing", ReadableBuffer=bytes),
-            stub("adafruit_bus_device", i2c_device=device),
-            stub("digitalio", DigitalInOut=object, Direction=object),
-            device,
-        ):
-            self._monkeypatch.setitem(sys.modules, module.__name__, module)
-        loaded = pytest.importorskip(name)
-        time = SimpleNamespace(sleep=self.sleep, monotonic=lambda: self.clock.now() / 1000)
-        self._monkeypatch.setattr(loaded, "time", time, raising=False)
-        self._monkeypatch.setattr(loaded, "sleep", self.sleep, raising=False)
-        return loaded
+        return library(name, self.clock, self._monkeypatch)
 
     def ours(self, wait_ms=0):
         wires = wiring(self.clock, open_bus=lambda _: self.bus)

@@ -18,7 +18,7 @@ from ventwright_drivers.part import GpioEdges, Part, Sample
 from ventwright_drivers.relay.gpio import CONSUMER
 
 _STALLED_MS = 2000
-_ENOUGH = 16  # events in one sample, as many as the kernel keeps: a line that rings without end must not hold up its thread
+_ENOUGH = 16  # events a sample: a line that rings without end must not hold up its thread
 _NS_A_MINUTE = 60_000_000_000
 _SEQUENCE = 0xFFFFFFFF
 

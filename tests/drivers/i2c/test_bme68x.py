@@ -44,8 +44,8 @@ def test_formulas_give_the_published_vector():
     assert bme68x.pascal(VECTOR, 353_485, t_fine) == pytest.approx(98_716.9, abs=0.05)
     assert bme68x.percent(VECTOR, 19_019, t_fine) == pytest.approx(42.410, abs=0.0005)
     assert bme68x.ohm_680(VECTOR, 0, 0) == pytest.approx(12_946_859.9, abs=0.05)
-    # 232818.7 is what the tables for whole numbers give; the two forms agree within 3 ppm
-    assert bme68x.ohm_680(VECTOR, 600, 5) == pytest.approx(232_818.7, rel=3e-6)
+    # 232818.7 is what a published library gives, half an ohm too much (tests/reference says why)
+    assert bme68x.ohm_680(VECTOR, 600, 5) == pytest.approx(232_818.2, abs=0.05)
     assert bme68x.ohm_688(VECTOR, 0, 0) == pytest.approx(102_400_000)
     assert bme68x.ohm_688(VECTOR, 600, 5) == pytest.approx(1_878_899.1, abs=0.05)
     assert bme68x.plate_code(VECTOR, 320) == 0x6A
