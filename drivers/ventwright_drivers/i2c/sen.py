@@ -24,16 +24,18 @@ _HCHO = 30.03 / 24.45  # µg/m³ per ppb at 25 °C and 1 atm
 
 
 class Field(NamedTuple):
-    """How a word becomes a value: counts per canonical unit, and whether it has a sign."""
+    """How a word becomes a value: counts per canonical unit, sign, and if 0 means not yet."""
 
     per_unit: float
     signed: bool = False
+    from_one: bool = False
 
 
 _PARTICLES = {name: Field(10) for name in ("pm1", "pm2_5", "pm4", "pm10")}
 _CLIMATE = {"humidity": Field(100, signed=True), "temperature": Field(200, signed=True)}
-_VOC = {**_PARTICLES, **_CLIMATE, "voc_index": Field(10, signed=True)}
-_BOTH = {**_VOC, "nox_index": Field(10, signed=True)}
+_INDEX = Field(10, signed=True, from_one=True)  # 1 to 500; 0 in its first 45 s or so
+_VOC = {**_PARTICLES, **_CLIMATE, "voc_index": _INDEX}
+_BOTH = {**_VOC, "nox_index": _INDEX}
 _WITH_CO2 = {**_BOTH, "co2": Field(1)}
 _WITH_HCHO = {**_BOTH, "hcho": Field(10 / _HCHO)}
 
@@ -52,7 +54,7 @@ FAULTS = {
 
 
 def _value(word: int, field: Field) -> float | None:
-    if word == (0x7FFF if field.signed else 0xFFFF):
+    if word == (0x7FFF if field.signed else 0xFFFF) or (field.from_one and not word):
         return None
     return (signed(word) if field.signed else word) / field.per_unit
 

@@ -57,6 +57,11 @@ def test_unknown_is_none(script):
     assert values_of(sen.Sen55, wires) == (None,) * 8
 
 
+def test_an_index_of_zero_is_none_yet_and_a_mass_of_zero_is_a_value():
+    values = sen.decode((0, 0, 0, 0, 0, 0, 0, 10, 0), sen._WITH_CO2).values
+    assert values == (0, 0, 0, 0, 0, 0, None, 1, 0)
+
+
 def test_below_zero(script):
     words = WORDS.replace("12 52 2A", "FC 18 D7")
     wires = script(0x69, STOP, START, READY, ("03 C4", words), HEALTHY)
