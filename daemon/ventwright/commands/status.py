@@ -2,6 +2,7 @@
 
 import json
 import time
+from collections import defaultdict
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -10,7 +11,9 @@ import click
 
 from ventwright.commands.options import config_option, fail, json_option, settings_or_exit
 from ventwright.control.client import NotRunningError, ask
+from ventwright.courier.accounts import counts
 from ventwright.settings.durations import format_duration
+from ventwright.settings.model import Settings
 
 
 def _number(value: float | None, unit: str) -> str:
@@ -73,6 +76,23 @@ def lines(told: dict[str, Any]) -> Iterator[str]:
         yield "clock: not yet known to be right; nothing is pushed until it is"
 
 
+def courier_lines(settings: Settings, counted: dict[str, Any]) -> Iterator[str]:
+    """Write what became of readings and messages; counts may lag by some minutes."""
+    number = defaultdict(int, counted)
+    if settings.database:
+        yield (
+            f"database: {number['pushed']} samples pushed, {number['waiting']} waiting, "
+            f"{number['refused']} refused, {number['dropped']} dropped"
+        )
+    for refused in counted.get("latest_refused", [])[-1:]:
+        yield f"database: the latest refusal: {refused}"
+    if settings.phone:
+        yield (
+            f"phone: {number['delivered']} of {number['messages']} messages delivered, "
+            f"{number['messages_waiting']} waiting, {number['given_up']} given up"
+        )
+
+
 @click.command()
 @config_option
 @json_option
@@ -85,6 +105,9 @@ def status(config: Path, as_json: bool) -> None:
         fail(str(error))
     if "room" not in told:
         fail(str(told.get("says", "the keeper gave no status")))
-    click.echo(
-        json.dumps(told, ensure_ascii=False, indent=2) if as_json else "\n".join(lines(told))
-    )
+    told["courier"] = counts(settings.store.folder)
+    if as_json:
+        click.echo(json.dumps(told, ensure_ascii=False, indent=2))
+        return
+    for line in (*lines(told), *courier_lines(settings, told["courier"])):
+        click.echo(line)

@@ -9,6 +9,13 @@ from pathlib import Path
 
 VERSION = 1
 
+_PAGE_BYTES = 2048
+"""Half of SQLite's default: a commit of the reference load fills one page or two, and each page
+touched is written whole. Measured at that load: 15 MB a day; with 4096 bytes 19 MB, with a row
+counter that is kept (AUTOINCREMENT) 26 MB. Numbers grow all the same: the newest row is never
+deleted.
+"""
+
 _TABLES = """
 CREATE TABLE boots (
     id INTEGER PRIMARY KEY,
@@ -24,7 +31,7 @@ CREATE TABLE parts (
     UNIQUE (name, model, quantities)
 );
 CREATE TABLE blocks (
-    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    id INTEGER PRIMARY KEY,
     boot INTEGER NOT NULL REFERENCES boots,
     part INTEGER NOT NULL REFERENCES parts,
     first INTEGER NOT NULL,               -- time of the first sample, ms of the boot
@@ -33,7 +40,7 @@ CREATE TABLE blocks (
     body BLOB NOT NULL
 );
 CREATE TABLE events (
-    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    id INTEGER PRIMARY KEY,
     boot INTEGER NOT NULL REFERENCES boots,
     t INTEGER NOT NULL,
     kind TEXT NOT NULL,
@@ -55,6 +62,7 @@ def open_to_write(folder: Path) -> sqlite3.Connection:
     connection = sqlite3.connect(
         store_path(folder), isolation_level=None, timeout=5, check_same_thread=False
     )
+    connection.execute(f"PRAGMA page_size = {_PAGE_BYTES}")
     connection.execute("PRAGMA journal_mode = WAL")
     connection.execute("PRAGMA synchronous = FULL")
     if connection.execute("PRAGMA user_version").fetchone()[0] == 0:

@@ -1,0 +1,73 @@
+"""Bytes that reach the device for storing the reference load, and the time until ready."""
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+from bench.load import PARTS, Wire, toml
+from bench.processor import start_keeper
+
+HOUR_S = 3600
+
+_HOUR = """
+import sys
+from pathlib import Path
+sys.path.insert(0, {tests!r})
+from bench.playing import write_store
+write_store(Path({folder!r}), {seconds})
+"""
+
+
+def _device_sectors(folder: Path) -> int:
+    number = folder.stat().st_dev
+    name = f"{os.major(number):4d} {os.minor(number):7d} "
+    for line in Path("/proc/diskstats").read_text().splitlines():
+        if line.startswith(name):
+            return int(line.split()[9])
+    return 0
+
+
+def megabytes_a_day(folder: Path, hours: int) -> tuple[float, float]:
+    """Store some hours in one go; MB a day by the process's count, and by the whole device's.
+
+    The second counts the filesystem's journal, and whatever else the machine writes meanwhile.
+    """
+    tests = str(Path(__file__).parents[1])
+    code = _HOUR.format(tests=tests, folder=str(folder / "hours"), seconds=hours * HOUR_S)
+    code += "print(open('/proc/self/io').read())"
+    os.sync()
+    before = _device_sectors(folder)
+    told = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
+    os.sync()
+    device = (_device_sectors(folder) - before) * 512
+    own = next(int(x.split()[1]) for x in told.stdout.splitlines() if x.startswith("write_bytes"))
+    return own / 1e6 / hours * 24, device / 1e6 / hours * 24
+
+
+def ready_after(folder: Path) -> float:
+    """Start the keeper on a day of stored readings; seconds until it says READY=1."""
+    wires = [Wire() for _ in PARTS]
+    config = folder / "ready.toml"
+    config.write_text(
+        toml(folder / "hours", dict(zip(PARTS, (w.path for w in wires), strict=True)))
+    )
+    address = str(folder / "notify")
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as notify:
+        notify.bind(address)
+        notify.settimeout(60)
+        began = time.monotonic()
+        keeper = start_keeper(config, {"NOTIFY_SOCKET": address})
+        try:
+            while b"READY=1" not in notify.recv(1000):
+                pass
+            took = time.monotonic() - began
+        finally:
+            keeper.send_signal(signal.SIGTERM)
+            keeper.wait(20)
+    for wire in wires:
+        wire.close()
+    return took
