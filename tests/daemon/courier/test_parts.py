@@ -97,7 +97,7 @@ def keeper(path: Path, answer: dict[str, object]) -> threading.Thread:
     def serve() -> None:
         connection, _ = listener.accept()
         with listener, connection:
-            receive(connection)
+            receive(connection, 5)
             send(connection, answer)
 
     thread = threading.Thread(target=serve)
