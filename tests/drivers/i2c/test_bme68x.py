@@ -38,6 +38,13 @@ def test_signs_and_nibbles_of_a_calibration():
     assert (found.heater_value, found.heater_range, found.range_error) == (-1, 3, -1)
 
 
+def test_signs_of_the_first_block():
+    found = bme68x.decode_calibration(b"\xff" * 25, bytes(16), bytes(5))
+    unsigned = {"p1": 65_535, "p10": 255}
+    names = ("t2", "t3", *(f"p{n}" for n in range(1, 11)))
+    assert {n: getattr(found, n) for n in names} == {n: unsigned.get(n, -1) for n in names}
+
+
 def test_formulas_give_the_published_vector():
     t_fine = bme68x.fine(VECTOR, 501_240)
     assert t_fine / 5120 == pytest.approx(26.693, abs=0.0005)
