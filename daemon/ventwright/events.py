@@ -1,6 +1,7 @@
 """What goes into the core and what comes out of it. All times are whole ms of this boot.
 
-In: Started, Measured, Trouble, RelayReport, StoreReport, Request. Out: Readings, Record, Switch.
+In: Started, Measured, Trouble, RelayReport, StoreReport, Request; from a stored log Readings in
+place of the first three. Out: Readings, Record, Switch.
 
 Bodies of Record, by kind (numbers in the channel's unit; times in ms of the boot):
 
@@ -14,7 +15,8 @@ extractor  from, to (states of extraction/extractor.py; the same where only the 
 part       change (lost, back), why
 relay      change (failed, back), why, commanded
 store      change (failing, back), why, dropped (readings given up)
-keeper     change (started, stopped), why, missed (ms without a keeper before the start, or null)
+keeper     change (started, stopped), why, missed (ms without a keeper before the start, or null),
+           restored (when the state that was taken back was saved, ms of its boot, or null)
 request    verb, words, who, answer
 """
 
@@ -74,9 +76,6 @@ class Request(NamedTuple):
     words: dict[str, Any]
 
 
-Event = Started | Measured | Trouble | RelayReport | StoreReport | Request
-
-
 class Readings(NamedTuple):
     """To be stored: the values of one sample in whole steps (None: no value) and their marks."""
 
@@ -105,3 +104,4 @@ class Switch(NamedTuple):
 
 
 Action = Readings | Record | Switch
+Event = Started | Measured | Readings | Trouble | RelayReport | StoreReport | Request

@@ -71,6 +71,7 @@ class Core:
         self._told: list[dict[str, Any]] = []
         self._hands: dict[type, Callable[[Any], None]] = {
             Measured: self._measured,
+            Readings: self._judged,
             Started: self._started,
             Trouble: self._trouble,
             RelayReport: self._relay_report,
@@ -143,10 +144,20 @@ class Core:
             part.failing(now, ailment)
         elif part.trouble is not None and part.well():
             self._record("part", part.name, {"change": "back", "why": ""})
+        self._learn(part, steps, marks)
+
+    def _judged(self, event: Readings) -> None:
+        """Take readings of a log: their marks were given when they were stored."""
+        part = self.parts[event.part]
+        part.heard = self.now
+        self._learn(part, event.steps, event.marks)
+
+    def _learn(self, part: PartWatch, steps: tuple[int | None, ...], marks: bytes) -> None:
+        now = self.now
         for channel, step, mark in zip(part.channels, steps, marks, strict=True):
             if not mark:
                 channel.add(now, step)  # type: ignore[arg-type]
-        if alarms := self._of_part[event.part]:
+        if alarms := self._of_part[part.name]:
             self._look(alarms)
             self._decide()
 

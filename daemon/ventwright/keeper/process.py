@@ -136,7 +136,7 @@ class Keeper:
             reader.close()
 
     def _greet(self, before: Before) -> None:
-        body = {"change": "started", "why": before.why, "missed": before.missed}
+        body = {"change": "started", **before._asdict()}
         self._do([Record(self.core.now, "keeper", "keeper", body)])
         for relay, on in self.core.commands().items():
             self._hands[relay].command(on)
@@ -180,8 +180,8 @@ class Keeper:
                 self._keep(action)
 
     def _keep(self, record: Record) -> None:
-        self.keeping.put(record)
         self.keeping.put(State("core", {"boot": self._boot, **self.core.save()}))
+        self.keeping.put(record)  # one commit: a log must tell what state its end left behind
 
     def _answer(self, asked: Asked) -> None:
         if asked.verb == "status":

@@ -23,6 +23,8 @@ class Before(NamedTuple):
     missed: int | None
     """Time without a keeper, ms, if it can be known."""
     why: str
+    restored: int | None = None
+    """When the state that was taken back had been saved, ms of its boot."""
 
 
 def restore(core: Core, reader: Reader, boot_name: str) -> Before:
@@ -36,7 +38,8 @@ def restore(core: Core, reader: Reader, boot_name: str) -> Before:
     saved = reader.state("core")
     if saved:
         core.restore(saved, saved.get("boot") == boot_name)
-    return _before(reader, saved, core.now, mine)
+    before = _before(reader, saved, core.now, mine)
+    return before._replace(restored=saved["t"]) if saved else before
 
 
 def _recent(reader: Reader, longest: int) -> Iterator[StoredBlock]:

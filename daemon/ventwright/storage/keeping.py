@@ -15,7 +15,7 @@ RETRY_MS = 5000
 
 
 class State(NamedTuple):
-    """To be stored with the next commit: a piece of state that survives a restart."""
+    """To be stored with the record that follows: a piece of state that survives a restart."""
 
     key: str
     body: object
@@ -83,7 +83,8 @@ class Keeping:
         now = self._clock.now()
         if isinstance(item, State):
             self._writer.keep(item.key, item.body)
-        elif isinstance(item, Record):
+            return
+        if isinstance(item, Record):
             self._writer.add(item)
         if self.failing:
             return

@@ -10,6 +10,7 @@ from fakes import FakeClock
 from ventwright.events import Readings, Record, StoreReport
 from ventwright.storage.keeping import RETRY_MS, Keeping, Labels, State
 from ventwright.storage.writer import Writer
+from ventwright_drivers.clock import SystemClock
 
 EVERY = 50_000
 
@@ -101,10 +102,17 @@ def test_readings_wait_for_their_group_and_events_do_not() -> None:
     assert bench.writer.commits == [(EVERY, [reading(0)])]
     bench.put(reading(1))
     bench.put(RECORD)
-    bench.put(State("core", 1))
     times = [t for t, _ in bench.writer.commits]
-    assert times == [EVERY] * 3
+    assert times == [EVERY] * 2
     assert bench.writer.commits[1][1] == [RECORD, reading(1)]
+
+
+def test_state_is_stored_in_one_commit_with_the_record_it_belongs_to() -> None:
+    bench = Bench()
+    bench.put(State("core", 1))
+    assert bench.writer.commits == []
+    bench.put(RECORD)
+    assert bench.writer.commits == [(0, [("core", 1), RECORD])]
 
 
 @pytest.mark.parametrize(
@@ -147,3 +155,15 @@ def test_finishing_stores_all_that_is_left() -> None:
     bench.keeping.run()
     bench.keeping.finish()
     assert bench.writer.commits[-1][1] == [reading(n) for n in range(5)]
+
+
+def test_on_the_machines_clock_nothing_put_around_the_stop_is_lost() -> None:
+    bench, clock = Bench(), SystemClock()
+    keeping = Keeping(bench.writer, clock, Labels(lambda: 7, lambda: True), EVERY, print)
+    keeping.put(RECORD)
+    clock.stop()
+    keeping.put(State("core", 1))
+    keeping.put(reading(1))
+    keeping.run()
+    keeping.finish()
+    assert bench.writer.commits[-1][1] == [RECORD, ("core", 1), reading(1)]
