@@ -64,9 +64,11 @@ class _SystemInbox(Generic[T]):
     def get(self, until: int | None) -> T | None:
         try:
             item = self._items.get_nowait() if self._clock.stopped else self._wait(until)
+            while item is self._WAKE:  # what is behind it was put after the stop, not in vain
+                item = self._items.get_nowait()
         except queue.Empty:
             return None
-        return None if item is self._WAKE else item  # type: ignore[return-value]
+        return item  # type: ignore[return-value]
 
     def _wait(self, until: int | None) -> object:
         if until is None:

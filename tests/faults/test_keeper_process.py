@@ -61,9 +61,13 @@ def test_after_an_orderly_stop_the_next_keeper_knows_so(house: House) -> None:
     for _ in range(2):
         house.keeper().terminate()
         assert house.processes[-1].wait() == 0
-    assert [e.body["why"] for e in events(house.store, "keeper")][2] == (
-        "it was stopped in good order"
-    )
+    whys = [e.body["why"] for e in events(house.store, "keeper")]
+    assert whys == [
+        "first start",
+        "it was told to stop",
+        "it was stopped in good order",
+        "it was told to stop",
+    ]
 
 
 def test_a_plug_pulled_in_the_middle_of_a_frame_costs_that_part_only(house: House) -> None:
