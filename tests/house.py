@@ -23,10 +23,12 @@ LIMIT_S = 90.0
 QUICK_START = """
 import sys
 from ventwright_drivers.serial.pms import Pms5003
+from ventwright.keeper import watch
 from ventwright.sampling import poller
 from ventwright.storage import keeping
 Pms5003.warm_up_ms = 0
 poller.LONGEST_PAUSE_MS = 1000
+watch.LOST_AFTER_MS = 1000
 keeping.RETRY_MS = 300
 from ventwright.keeper.__main__ import main
 sys.exit(main())

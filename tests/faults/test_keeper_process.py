@@ -129,7 +129,7 @@ def test_a_keeper_that_is_stopped_in_its_tracks_is_no_longer_fed(house: House) -
 
 
 def test_killed_at_random_it_loses_no_event_and_keeps_the_minimum_times(tmp_path: Path) -> None:
-    house, dice = House(tmp_path, minimum_off="2 s", minimum_on="1 s"), random.Random(3)
+    house, dice = House(tmp_path, minimum_off="1 s", minimum_on="1 s"), random.Random(3)
     committed: list[int] = []
     for _ in range(KILLS):
         process = house.keeper()
@@ -149,7 +149,7 @@ def test_killed_at_random_it_loses_no_event_and_keeps_the_minimum_times(tmp_path
         assert not house.contact
     gaps = [on - off for (off, _, a), (on, _, b) in _pairs(house) if b and not a]
     assert len(gaps) == KILLS - 1
-    assert min(gaps) >= 2000
+    assert min(gaps) >= 1000
     assert changes(house.store, "keeper") == ["started"] * KILLS
     last = events(house.store, "keeper")[-1].body
     assert last["why"] == "the keeper before died or was killed"
