@@ -6,6 +6,7 @@ import click
 
 _COMMANDS = {
     "rehearse": "try the whole daemon on emulated parts in a simulated room, no hardware needed",
+    "find": "find out what is plugged in, and write it as configuration",
     "run": "watch this room until stopped",
     "check": "go through the configuration and the hardware, switching nothing unless asked",
     "status": "tell what the running daemon sees and does",
@@ -36,7 +37,7 @@ class _Lazy(click.Group):
 
 
 def _module(name: str) -> str:
-    return name if name in ("rehearse", "run", "check", "status") else "asking"
+    return name if name in ("rehearse", "find", "run", "check", "status") else "asking"
 
 
 @click.command(cls=_Lazy)

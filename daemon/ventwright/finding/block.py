@@ -1,0 +1,143 @@
+"""Writes what was found as a piece of configuration, and adds it to a file that is there."""
+
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+from ventwright.finding.found import Found
+from ventwright.settings.errors import ConfigurationError, Mistake
+from ventwright.settings.load import load
+from ventwright.settings.source import read_file
+
+_HEAD = "# Added by `ventwright find`.\n"
+_UNSURE = "# Or {}: the wire does not tell; see what is printed on it.\n"
+_SECTIONS = {False: "parts", True: "relays"}
+
+
+def block(found: Iterable[Found], taken: Iterable[str] = ()) -> str:
+    """Write a table for every thing found that has a name; no name of `taken` is used."""
+    names = set(taken)
+    return "\n".join(_table(one, names) for one in found if one.models)
+
+
+def _table(one: Found, names: set[str]) -> str:
+    name = _unused(one.models[0], names)
+    names.add(name)
+    others = " or ".join(one.models[1:])
+    options = {"model": one.models[0], **one.options}
+    lines = [f"[{_SECTIONS[one.relay]}.{name}]\n"]
+    lines += [_UNSURE.format(others)] if others else []
+    lines += [f"{key} = {_value(key, value)}\n" for key, value in options.items()]
+    return "".join(lines)
+
+
+def _unused(name: str, names: set[str]) -> str:
+    if name not in names:
+        return name
+    number = next(n for n in range(2, len(names) + 3) if f"{name}-{n}" not in names)
+    return f"{name}-{number}"
+
+
+def _value(key: str, value: str | int) -> str:
+    if key == "address" and isinstance(value, int):
+        return f"0x{value:02X}"
+    return json.dumps(value, ensure_ascii=False)
+
+
+def add(path: Path, found: Iterable[Found], environ: Mapping[str, str]) -> str:
+    """Add to a configuration what it does not have yet, and give the text that was added.
+
+    Comments and everything else stay as they are. A port or address that the file has already
+    is not added again, and no name is used twice. The whole is checked before the file is
+    replaced at one stroke. Raises ConfigurationError, the file being unchanged.
+    """
+    real = Path(os.path.realpath(path))
+    tree, text = read_file(real)
+    new = [one for one in found if one.models and not _has(tree, one)]
+    if not new:
+        return ""
+    added = _HEAD + "\n" + block(new, _names(tree))
+    try:
+        _replace(real, _ended(text) + "\n" + added, environ)
+    except OSError as error:
+        mistake = Mistake(str(path), f"cannot be written ({error.strerror})", "write access")
+        raise ConfigurationError((mistake,)) from error
+    return added
+
+
+def _ended(text: str) -> str:
+    return text if text.endswith("\n") or not text else text + "\n"
+
+
+def _tables(tree: Mapping[str, Any]) -> list[tuple[str, Any]]:
+    sections = (tree.get(name) for name in _SECTIONS.values())
+    return [item for section in sections if isinstance(section, dict) for item in section.items()]
+
+
+def _names(tree: Mapping[str, Any]) -> set[str]:
+    return {name for name, _ in _tables(tree)}
+
+
+def _has(tree: Mapping[str, Any], one: Found) -> bool:
+    return any(isinstance(table, dict) and _same(table, one) for _, table in _tables(tree))
+
+
+def _same(table: Mapping[str, Any], one: Found) -> bool:
+    if "port" in one.options:
+        port = table.get("port")
+        return isinstance(port, str) and _real(port) == _real(str(one.options["port"]))
+    place = (table.get("bus", 1), table.get("address", _own_address(table.get("model"))))
+    return place == (one.options["bus"], one.options["address"])
+
+
+def _real(path: str) -> str:
+    return os.path.realpath(path)
+
+
+def _own_address(model: object) -> object:
+    """Give the address that a part has if the file says none."""
+    from ventwright_drivers import registry
+
+    driver = registry.parts().get(str(model))
+    return getattr(driver and driver.Options, "address", None)
+
+
+def _replace(path: Path, text: str, environ: Mapping[str, str]) -> None:
+    """Check `text` beside the file, then put it in the file's place; raises OSError."""
+    handle, name = tempfile.mkstemp(".toml", f".{path.stem}-", path.parent)
+    beside = Path(name)
+    try:
+        with open(handle, "w", encoding="utf-8", newline="") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        _check(beside, path, environ)
+        _keep_owner(path, beside)
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)
+
+
+def _check(beside: Path, path: Path, environ: Mapping[str, str]) -> None:
+    try:
+        load(beside, environ)
+    except ConfigurationError as error:
+        told = (_moved(mistake, str(beside), str(path)) for mistake in error.mistakes)
+        raise ConfigurationError(tuple(told)) from None
+
+
+def _moved(mistake: Mistake, beside: str, path: str) -> Mistake:
+    place, where = (text.replace(beside, path) for text in (mistake.place, mistake.where))
+    return Mistake(place, mistake.found, mistake.allowed, mistake.hint, where)
+
+
+def _keep_owner(path: Path, beside: Path) -> None:
+    """Give the new file the old one's mode, and its owner as far as this user may."""
+    shutil.copymode(path, beside)
+    old = path.stat()
+    if (old.st_uid, old.st_gid) != (os.geteuid(), os.getegid()):
+        os.chown(beside, old.st_uid, old.st_gid)
