@@ -94,6 +94,7 @@ class _Hpma(FramedPart[Reply]):
         """Have the part stop sending by itself and start fan and laser; raises as `read`."""
         self._order(_STOP_SENDING)
         self.link.discard()
+        self._reader = None  # forget what is left of a frame that will never be whole
         self._order(_START)
 
     def read(self) -> Sample:

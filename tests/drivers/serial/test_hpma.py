@@ -9,6 +9,7 @@ from fakes import FakeClock, twin_wiring
 from ventwright_drivers.emulated.hpma import Hpma115C0Twin, Hpma115S0Twin, _HpmaTwin
 from ventwright_drivers.errors import NoAnswer, Refused
 from ventwright_drivers.part import Sample
+from ventwright_drivers.serial import link
 from ventwright_drivers.serial.hpma import Hpma115C0, Hpma115S0, Reply, decode, request
 
 # Manual, confirmed.
@@ -58,6 +59,21 @@ def test_what_it_sends_unasked_is_passed_over(sent: str) -> None:
     with byte_pairs(Hpma115S0, pairs) as part:
         part.start()
         assert part.read() == Sample(S0_VALUES)
+
+
+def test_what_is_left_of_an_unasked_frame_does_not_swallow_the_next_reply() -> None:
+    with byte_pairs(Hpma115S0, [(QUIET, ACK + S0_SENT[:30]), (START, ACK), (READ, S0)]) as part:
+        part.start()
+        assert part.read() == Sample(S0_VALUES)
+        assert part.clock.now() == 0
+
+
+def test_what_came_behind_the_acknowledgement_is_thrown_away(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(link, "_GULP", 2)  # so that the acknowledgement is read alone
+    with byte_pairs(Hpma115S0, [(QUIET, ACK + NACK), (START, ACK)]) as part:
+        part.start()
 
 
 @pytest.mark.parametrize(("driver", "answer"), [(Hpma115S0, C0), (Hpma115C0, S0)])

@@ -240,6 +240,12 @@ def test_the_twin_preheats_and_saturates() -> None:
     assert twin.calibrations == 1
 
 
+def test_two_halves_are_no_frame_even_if_their_sum_is_right() -> None:
+    spliced = bytes.fromhex("FF 86 02 FF 86 02 20 00")
+    spliced += bytes((checksum(spliced[1:]),))
+    assert decode(KINDS, spliced) == (1, None)
+
+
 def every(data: bytes) -> list[bytes]:
     found, used = [], 1
     while used and data:

@@ -335,6 +335,12 @@ def test_what_no_stuffing_makes_is_refused(inner: str) -> None:
     assert every(bytes.fromhex("7E" + inner + "7E")) == []
 
 
+@pytest.mark.parametrize("length", [0, 3, 5])
+def test_a_length_that_does_not_fit_is_refused_though_the_sum_is_right(length: int) -> None:
+    assert every(_stuffed(bytes((0, 3, 0, length, 1, 2, 3, 4)))) == []
+    assert every(_stuffed(bytes((0, 3, 0, 4, 1, 2, 3, 4)))) == [Reply(3, 0, b"\1\2\3\4")]
+
+
 def test_a_flag_without_an_end_is_given_up() -> None:
     assert decode(b"\x7e" + bytes(200)) == (1, None)
     assert decode(b"\x7e" + bytes(100)) == (0, None)
