@@ -12,7 +12,7 @@ alarm      change (raised, worse, cleared, acknowledged, reset, shelved, unshelv
            particles are not seen), extractors (name: state)
 extractor  from, to (states of extraction/extractor.py; the same where only the relay switches, once
            its minimum time is over), on, why
-part       change (lost, back), why
+part       change (lost, back), why, partly (true: some of its channels can still be used)
 relay      change (failed, back), why, commanded
 store      change (failing, back), why, dropped (readings given up)
 keeper     change (started, stopped), why, missed (ms without a keeper before the start, or null),

@@ -5,8 +5,9 @@ the wiring, touches the wire only in `start` and after, and can be closed and st
 """
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any, ClassVar, NamedTuple, Protocol, Self
 
 from ventwright_drivers.clock import Clock
@@ -17,6 +18,8 @@ class Sample(NamedTuple):
 
     values: tuple[float | None, ...]
     fault: str = ""
+    failed: frozenset[str] | None = None
+    """The quantities that the fault concerns; None for all of them."""
 
 
 class SerialPort(Protocol):
@@ -128,6 +131,9 @@ class Part(Device):
 
     warm_up_ms: ClassVar[int] = 0
     """Time after power-up or start during which values are not to be judged, ms."""
+
+    settle_ms: ClassVar[Mapping[str, int]] = MappingProxyType({})
+    """The same for quantities that take longer than the part's warm-up, by name, ms."""
 
     paced_by_part: ClassVar[bool] = False
     """True where the part sends by itself and `read` waits for it."""

@@ -99,7 +99,7 @@ def test_sds011lib_decodes_as_we_do(fine: int, coarse: int) -> None:
     body = fine.to_bytes(2, "little") + coarse.to_bytes(2, "little") + b"\xa1\x60"
     frame = bytes((0xAA, 0xC0, *body, sum(body) & 0xFF, 0xAB))
     theirs = sds011lib._parse_query_response(frame)
-    assert sds011.decode(frame) == (10, ((theirs.pm25, theirs.pm10), ""))
+    assert sds011.decode(frame) == (10, ((theirs.pm25, theirs.pm10), "", None))
 
 
 class Line:

@@ -25,7 +25,10 @@ def _channel_line(name: str, channel: dict[str, Any]) -> str:
     if channel["rise"] is not None:
         line += f", {channel['rise']:+g} over a baseline of {channel['baseline']:g}"
         line += " (still young)" if channel["baseline is young"] else ""
-    return line if channel["quality"] == "good" else f"{line}, now {channel['quality']}"
+    if channel["quality"] == "good":
+        return line
+    left = channel["warm-up left (s)"] if channel["quality"] == "warming up" else 0
+    return f"{line}, now {channel['quality']}" + (f" for {left} s more" if left else "")
 
 
 def _part_lines(name: str, part: dict[str, Any]) -> Iterator[str]:

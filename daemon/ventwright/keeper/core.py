@@ -141,7 +141,7 @@ class Core:
             return
         self._out.append(Readings(now, event.part, steps, marks))
         if ailment := part.heard_at(now, marks, event.sample.fault):
-            part.failing(now, ailment)
+            part.failing(now, ailment, partly=part.usable)
         elif part.trouble is not None and part.well():
             self._record("part", part.name, {"change": "back", "why": ""})
         self._learn(part, steps, marks)
@@ -195,7 +195,8 @@ class Core:
         for part in self.parts.values():
             if part.gone(self.now):
                 why = part.trouble[1] if part.trouble else ""
-                self._record("part", part.name, {"change": "lost", "why": why})
+                body = {"change": "lost", "why": why, "partly": part.partly}
+                self._record("part", part.name, body)
 
     def _look(self, alarms: Iterable[Alarm]) -> None:
         for alarm in alarms:

@@ -53,6 +53,7 @@ def kind_of(part: Part) -> PartKind:
         part.silence_ms,
         part.warm_up_ms,
         part.optical_mass,
+        part.settle_ms,
     )
 
 

@@ -15,7 +15,7 @@ def _rounded(value: float | None) -> float | None:
     return None if value is None else round(value, 2)
 
 
-def _channel(core: Core, channel: Channel, mark: int | None) -> dict[str, Any]:
+def _channel(core: Core, channel: Channel, mark: int | None, warm: int) -> dict[str, Any]:
     mean = channel.mean(core.now, 60_000, _COVERAGE)
     base = channel.base
     rise = None if mean.value is None or base is None else mean.value - base
@@ -23,12 +23,19 @@ def _channel(core: Core, channel: Channel, mark: int | None) -> dict[str, Any]:
         "unit": channel.quantity.unit,
         "value": channel.last_value,
         "quality": "no reading yet" if mark is None else Quality(mark).words,
+        "warm-up left (s)": None if mark is None else max(0, warm - core.now) // 1000,
         "mean over 1 min": _rounded(mean.value),
         "coverage": round(mean.coverage, 2),
         "baseline": _rounded(base),
         "baseline is young": channel.baseline.young,
         "rise": _rounded(rise),
     }
+
+
+def _state(part: PartWatch) -> str:
+    if part.trouble is None:
+        return "there"
+    return "failing in part" if part.partly else "lost" if part.lost else "in trouble"
 
 
 def _part(core: Core, part: PartWatch) -> dict[str, Any]:
@@ -38,11 +45,13 @@ def _part(core: Core, part: PartWatch) -> dict[str, Any]:
     left = part.judge.warm_until - core.now
     return {
         "model": part.kind.model,
-        "state": "lost" if part.lost else "in trouble" if part.trouble else "there",
+        "state": _state(part),
         "why": part.trouble[1] if part.trouble else part.fault,
         "warm-up left (s)": max(0, left) // 1000 if part.marks else None,
         "channels": {
-            channel.quantity.name: _channel(core, channel, mark)
+            channel.quantity.name: _channel(
+                core, channel, mark, part.judge.warm_for(channel.quantity.name)
+            )
             for channel, mark in zip(part.channels, marks, strict=True)
         },
     }

@@ -30,33 +30,42 @@ class PartWatch:
         self.channels = [Channel(f"{name}.{q}", QUANTITIES[q], kind.period) for q in kept]
         self.trouble: tuple[int, str] | None = None
         self.lost = False
+        self.partly = False
+        """Whether the trouble leaves some of its channels usable."""
         self.marks = b""
         self.fault = ""
         self.heard = t
         """When the part was last started or gave a sample, usable or not, ms."""
 
     def heard_at(self, t: int, marks: bytes, fault: str) -> str:
-        """Note a sample; returns why nothing of it can be used, if that is so."""
+        """Note a sample; returns what ails the part, if that spoils any or all of it."""
         self.heard, self.marks, self.fault = t, marks, fault
-        if Quality.GOOD in marks or Quality.WARMING_UP in marks:
-            return ""
+        if self.usable:
+            return fault if Quality.FAILED in marks else ""
         return fault or _AILMENTS.get(Quality(min(marks)), "it gives no values")
+
+    @property
+    def usable(self) -> bool:
+        """Whether any channel of the newest sample is good, or soon will be."""
+        return Quality.GOOD in self.marks or Quality.WARMING_UP in self.marks
 
     @property
     def due(self) -> int | None:
         """When a trouble becomes a loss, ms."""
         return None if self.trouble is None or self.lost else self.trouble[0] + LOST_AFTER_MS
 
-    def failing(self, t: int, why: str) -> None:
-        """Note the first of a run of troubles."""
-        if self.trouble is None:
-            self.trouble = (t, why)
+    def failing(self, t: int, why: str, partly: bool = False) -> None:
+        """Note the first of a run of troubles; the whole after a part of it is a new run."""
+        worse = self.partly and not partly
+        if self.trouble is None or worse:
+            self.trouble, self.lost = (t, why), False
         else:
             self.trouble = (self.trouble[0], why)
+        self.partly = partly
 
     def well(self) -> bool:
         """Note a usable sample; True if that is news."""
-        back, self.lost, self.trouble = self.lost, False, None
+        back, self.lost, self.trouble, self.partly = self.lost, False, None, False
         return back
 
     def gone(self, t: int) -> bool:
@@ -64,8 +73,9 @@ class PartWatch:
 
         A part of which nothing is heard at all is lost too: its driver may hang.
         """
-        if self.trouble is None and t - self.heard >= self.kind.silence + LOST_AFTER_MS:
-            self.trouble = (self.heard, "nothing is heard of it")
+        quiet = t - self.heard >= self.kind.silence + LOST_AFTER_MS
+        if quiet and (self.trouble is None or self.partly):
+            self.failing(self.heard, "nothing is heard of it")
         if self.due is None or t < self.due:
             return False
         self.lost = True

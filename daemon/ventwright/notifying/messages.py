@@ -206,16 +206,22 @@ def _why(body: Mapping[str, Any], word: str = "Reason") -> str:
     return f"{word}: {why}." if why else ""
 
 
+def _lost(room: str, name: str, partly: bool) -> str:
+    return f"{room}: part {name} {'fails in part' if partly else 'lost'}"
+
+
 def _part(event: StoredEvent, context: Context) -> Message | None:
     change, name, room = event.body.get("change"), event.subject, context.room
     if change == "lost":
+        partly = bool(event.body.get("partly"))
+        what = "some of its readings no longer" if partly else "no usable readings"
         body = _text(
-            f"Part {name} gives no usable readings.",
+            f"Part {name} gives {what}.",
             _why(event.body),
             _at(context, event.t),
             "It is taken back by itself. Check its cable and power.",
         )
-        return Message(f"part {name}", "begin", "medium", f"{room}: part {name} lost", body)
+        return Message(f"part {name}", "begin", "medium", _lost(room, name, partly), body)
     if change == "back":
         body = _text(f"Part {name} can be read again.", _at(context, event.t, "At"))
         unheard = f"{room}: part {name} was lost for a while, is back"

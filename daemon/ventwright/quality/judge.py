@@ -3,8 +3,9 @@
 Knows one part; knows no mean, no alarm and no other part.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
+from types import MappingProxyType
 from typing import NamedTuple
 
 from ventwright.quality.marks import Quality
@@ -35,6 +36,8 @@ class PartKind(NamedTuple):
     silence: int
     warm_up: int
     optical: bool
+    settle: Mapping[str, int] = MappingProxyType({})
+    """Warm-up of quantities that take longer than the part, ms."""
 
 
 class Judge:
@@ -44,6 +47,7 @@ class Judge:
         """Start cold: everything is warming up until `begin`. `kept`: what is wanted, or all."""
         self._kind = kind
         kept = kind.quantities if kept is None else kept
+        self._names = kept
         quantities = [QUANTITIES[name] for name in kept]
         self._count = len(kind.quantities)
         self._kept = [kind.quantities.index(name) for name in kept]
@@ -53,12 +57,20 @@ class Judge:
         self._good = bytes(len(quantities))
         self.warm_until = 1 << 62
         """When the part will have warmed up, ms."""
+        self._begun = 0
+        self._settled = 1 << 62
         self._same: tuple[float | None, ...] = ()
         self._same_since = 0
 
     def begin(self, t: int) -> None:
         """The part was started at `t` ms."""
         self.warm_until = t + self._kind.warm_up
+        self._begun = t
+        self._settled = max([self.warm_for(name) for name in self._names])
+
+    def warm_for(self, name: str) -> int:
+        """Tell when a quantity will have warmed up, ms: with the part, or later."""
+        return max(self.warm_until, self._begun + self._kind.settle.get(name, 0))
 
     def judge(self, t: int, sample: Sample) -> tuple[tuple[int | None, ...], bytes]:
         """Give the kept values at `t` ms in whole steps, and a quality mark for each.
@@ -78,7 +90,22 @@ class Judge:
         )
         if whole := self._whole(t, sample):
             return steps, bytes([whole]) * len(steps)
-        return steps, self._each(steps)
+        marks = self._each(steps)
+        if sample.fault or t < self._settled:
+            marks = self._excepted(t, sample, marks)
+        return steps, marks
+
+    def _excepted(self, t: int, sample: Sample, marks: bytes) -> bytes:
+        """Mark what a fault of a part of the part concerns, and what is still warming up."""
+        failed = sample.failed if sample.fault and sample.failed else ()
+        warming = {name for name in self._names if t < self.warm_for(name)}
+        changed = bytearray(marks)
+        for place, name in enumerate(self._names):
+            if name in failed:
+                changed[place] = Quality.FAILED
+            elif name in warming:
+                changed[place] = Quality.WARMING_UP
+        return bytes(changed)
 
     def _whole(self, t: int, sample: Sample) -> Quality:
         """Judge the sample as a whole."""
@@ -86,7 +113,7 @@ class Judge:
             self._same, self._same_since = sample.values, t
         if t < self.warm_until:
             return Quality.WARMING_UP
-        if sample.fault:
+        if sample.fault and sample.failed is None:
             return Quality.FAILED
         if self._kind.optical and t - self._same_since >= STUCK_AFTER_MS and any(sample.values):
             return Quality.STUCK

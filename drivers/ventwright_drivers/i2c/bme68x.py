@@ -7,7 +7,7 @@ protocols.md section 19, whose formulas for floating point are kept here.
 """
 
 import struct
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Annotated, ClassVar, Literal, NamedTuple
 
@@ -183,7 +183,8 @@ class _Bme68x(RegisterPart):
     Options = Bme68xOptions
     quantities = ("temperature", "humidity", "pressure", "gas_resistance")
     period_ms = 3000  # heated more often, the element warms the thermometer (from memory)
-    warm_up_ms = 300_000  # the gas element's worst (from memory)
+    warm_up_ms = 9000  # the first readings after power-up are wrong
+    settle_ms: ClassVar[Mapping[str, int]] = {"gas_resistance": 300_000}  # at worst (from memory)
     kind: ClassVar[Kind]
     _calibration: Calibration
 

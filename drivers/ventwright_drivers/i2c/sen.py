@@ -6,6 +6,7 @@ to settle (from memory). Source: protocols.md sections 16 and 17.
 """
 
 import contextlib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, ClassVar, Literal, NamedTuple
 
@@ -13,13 +14,14 @@ from annotated_types import Interval
 
 from ventwright_drivers.errors import NoAnswer
 from ventwright_drivers.i2c.link import I2COptions
-from ventwright_drivers.i2c.word_part import WordPart, named
+from ventwright_drivers.i2c.word_part import WordPart, concerned, named
 from ventwright_drivers.i2c.words import signed
 from ventwright_drivers.part import Sample
 
 _START, _STOP, _READY, _STATUS = 0x0021, 0x0104, 0x0202, 0xD206
 _SET_SELF_CALIBRATION, _SET_PRESSURE, _SET_ALTITUDE = 0x6711, 0x6720, 0x6736
 _WAIT_MS, _START_MS = 20, 50
+_SETTLE = {"voc_index": 3_600_000, "nox_index": 21_600_000}  # 1 h and 6 h (from memory)
 _HCHO = 30.03 / 24.45  # µg/m³ per ppb at 25 °C and 1 atm
 
 
@@ -52,6 +54,17 @@ FAULTS = {
 }
 """What the bits of the status register mean; which part uses 9 and which 12 is not confirmed."""
 
+_BLOWN = frozenset(_PARTICLES)
+_GAS = frozenset(("voc_index", "nox_index"))
+CONCERNS = {
+    **dict.fromkeys((21, 11, 5, 4), _BLOWN),
+    **dict.fromkeys((12, 9), frozenset(("co2",))),
+    10: frozenset(("hcho",)),
+    7: _GAS,
+    6: frozenset(_CLIMATE) | _GAS,  # the indexes are corrected for humidity
+}
+"""The quantities that each fault spoils; the others stay good."""
+
 
 def _value(word: int, field: Field) -> float | None:
     if word == (0x7FFF if field.signed else 0xFFFF) or (field.from_one and not word):
@@ -59,10 +72,13 @@ def _value(word: int, field: Field) -> float | None:
     return (signed(word) if field.signed else word) / field.per_unit
 
 
-def decode(words: tuple[int, ...], fields: dict[str, Field], fault: str = "") -> Sample:
+def decode(
+    words: tuple[int, ...], fields: dict[str, Field], status: tuple[int, ...] = (0, 0)
+) -> Sample:
     """Read a sample in the order of `fields`: units of QUANTITIES; unknown is None."""
-    values = zip(words, fields.values(), strict=False)  # an SEN54 sends one word more, unknown
-    return Sample(tuple(_value(word, field) for word, field in values), fault)
+    pairs = zip(words, fields.values(), strict=False)  # an SEN54 sends one word more, unknown
+    values = tuple(_value(word, field) for word, field in pairs)
+    return Sample(values, named(status, FAULTS), concerned(status, CONCERNS))
 
 
 @dataclass(frozen=True)
@@ -103,6 +119,7 @@ class _Sen(WordPart):
     stop_ms: ClassVar[int]
     silence_ms = 20_000  # the fan cleans itself for 10 s, without a new particle value
     warm_up_ms = 30_000  # particles at worst (from memory)
+    settle_ms: ClassVar[Mapping[str, int]] = _SETTLE
     optical_mass = True
 
     def prepare(self) -> None:
@@ -122,7 +139,7 @@ class _Sen(WordPart):
             return None
         words = self.words(self.read_code, self.count, wait_ms=_WAIT_MS)
         status = self.words(_STATUS, 2, wait_ms=_WAIT_MS)
-        return decode(words, self.fields, named(status, FAULTS))
+        return decode(words, self.fields, status)
 
 
 class _Sen5x(_Sen):
@@ -136,6 +153,7 @@ class Sen54(_Sen5x):
     model = "sen54"
     fields = _VOC
     quantities = tuple(_VOC)
+    settle_ms: ClassVar[Mapping[str, int]] = {"voc_index": _SETTLE["voc_index"]}
 
 
 class Sen55(_Sen5x):
@@ -172,4 +190,4 @@ class Sen68(_Sen):
     fields = _WITH_HCHO
     quantities = tuple(_WITH_HCHO)
     read_code, count, stop_ms = 0x0467, 9, 1400
-    warm_up_ms = 60_000  # formaldehyde is unknown until then
+    settle_ms: ClassVar[Mapping[str, int]] = {**_SETTLE, "hcho": 60_000}  # unknown until then

@@ -13,6 +13,16 @@ def named(status: tuple[int, ...], names: Mapping[int, str]) -> str:
     return ", ".join(name for bit, name in names.items() if register >> bit & 1)
 
 
+def concerned(
+    status: tuple[int, ...], concern: Mapping[int, frozenset[str]]
+) -> frozenset[str] | None:
+    """Collect the quantities that the bits set in a status register concern; None for all."""
+    high, low = status
+    register = high << 16 | low
+    hit = [names for bit, names in concern.items() if register >> bit & 1]
+    return frozenset().union(*hit) if hit else None
+
+
 class WordPart(I2CPart):
     """A part that is sent word commands and answers in words."""
 

@@ -173,6 +173,13 @@ def test_part_lost_and_back() -> None:
     assert told("part", "bench", change="back").unheard.endswith("was lost for a while, is back")
 
 
+def test_part_failing_in_part_is_not_called_lost() -> None:
+    failing = told("part", "bench", change="lost", why="laser failed", partly=True)
+    assert failing.title == "Workshop: part bench fails in part"
+    assert "Part bench gives some of its readings no longer." in failing.body
+    assert "Reason: laser failed." in failing.body
+
+
 def test_relay_failed_is_high_and_names_the_fan() -> None:
     failed = told("relay", "fan-relay", change="failed", why="port gone", commanded=True)
     assert failed.priority == "high"

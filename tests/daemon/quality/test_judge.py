@@ -48,6 +48,44 @@ def test_a_fault_that_the_part_reports_fails_all() -> None:
     assert marks(judge(), WARM_UP, 1, 2, 3, 4, fault="fan") == [Q.FAILED] * 4
 
 
+COMBINED = ("pm2_5", "pm10", "temperature", "voc_index")
+SLOW = PartKind("part", COMBINED, 1000, 10_000, WARM_UP, True, {"voc_index": 3_600_000})
+
+
+@pytest.mark.parametrize(
+    ("failed", "wanted"),
+    [
+        ({"temperature"}, [Q.GOOD, Q.GOOD, Q.FAILED, Q.GOOD]),
+        ({"pm2_5", "pm10"}, [Q.FAILED, Q.FAILED, Q.GOOD, Q.GOOD]),
+        ({"co2"}, [Q.GOOD] * 4),
+        (None, [Q.FAILED] * 4),
+    ],
+)
+def test_a_fault_fails_what_it_concerns(failed: set[str] | None, wanted: list[Quality]) -> None:
+    found = judge(COMBINED)
+    sample = Sample((1, 2, 20, 100), "ails", None if failed is None else frozenset(failed))
+    assert [Q(mark) for mark in found.judge(WARM_UP, sample)[1]] == wanted
+    assert marks(found, WARM_UP + 1, 1, 2, 20, 100) == [Q.GOOD] * 4
+
+
+def test_a_quantity_may_take_longer_to_settle_than_its_part() -> None:
+    found = Judge(SLOW)
+    found.begin(1000)
+    settled = 1000 + 3_600_000
+    assert marks(found, 999 + WARM_UP, 1, 2, 20, None) == [Q.WARMING_UP] * 4
+    assert marks(found, settled - 1, 1, 3, 20, None) == [Q.GOOD] * 3 + [Q.WARMING_UP]
+    assert marks(found, settled, 1, 2, 20, 100) == [Q.GOOD] * 4
+    assert found.warm_for("voc_index") == settled
+    assert found.warm_for("pm10") == found.warm_until == 1000 + WARM_UP
+
+
+def test_a_fault_of_what_still_settles_is_a_fault() -> None:
+    found = Judge(SLOW, ("pm2_5", "voc_index"))
+    found.begin(0)
+    sample = Sample((1, 2, 20, 100), "gas element", frozenset(("voc_index",)))
+    assert list(found.judge(WARM_UP, sample)[1]) == [Q.GOOD, Q.FAILED]
+
+
 @pytest.mark.parametrize("value", [None, math.nan, math.inf, -math.inf, 1e12, -1e300])
 def test_what_is_no_number_fails_alone_and_has_no_step(value: float | None) -> None:
     steps, found = judge().judge(WARM_UP, Sample((1, value, 3, 4)))

@@ -53,7 +53,7 @@ def test_start_and_read(script):
     wires = script(0x48, HERE, order, busy, busy, ready, result, result)
     with Ads1115(options(), wires) as part:
         assert part.quantities == ("co",)
-        assert part.read() == ((85.0,), "")
+        assert part.read() == ((85.0,), "", None)
 
 
 def test_another_input_at_another_address(script):
@@ -129,7 +129,7 @@ def test_a_result_that_is_not_ours_is_no_sample():
 def test_an_overdriven_input_is_a_fault():
     rig = Rig(Element("co", 4200.0, 10.0))
     with Ads1115(options(), rig.wires) as part:
-        assert part.read() == ((None,), "input 0 is beyond ±4.096 V")
+        assert part.read() == ((None,), "input 0 is beyond ±4.096 V", None)
 
 
 def test_the_twin_keeps_the_old_result_until_the_conversion_is_over():

@@ -7,6 +7,7 @@ from ventwright_drivers.emulated.bus import EmulatedBus
 from ventwright_drivers.emulated.ens160 import Ens160Twin
 from ventwright_drivers.errors import NoAnswer, Refused
 from ventwright_drivers.i2c.ens160 import Ens160, decode, encode_climate
+from ventwright_drivers.part import Sample
 
 ID, ASLEEP, RUNNING = [("00", "60 01"), ("10", "00"), ("10", "02")]
 CLIMATE = ("13 8A 4A 00 64", "")
@@ -20,7 +21,7 @@ def test_start_and_read(script):
     wires = script(0x53, *START, NO_NEWS, NEWS, DATA, DATA)
     with Ens160(Ens160.Options(), wires) as part:
         assert part.read() is None
-        assert part.read() == ((174, 660), "")
+        assert part.read() == ((174, 660), "", None)
 
 
 def test_one_that_runs_is_not_stopped(script):
@@ -58,7 +59,7 @@ def test_what_does_not_run_has_nothing_new(script):
     ],
 )
 def test_values_that_the_part_does_not_stand_by_are_none(status, fault):
-    assert decode(bytes.fromhex(status + "02 AE 00 94 02")) == ((None, None), fault)
+    assert decode(bytes.fromhex(status + "02 AE 00 94 02")) == Sample((None, None), fault)
 
 
 @pytest.mark.parametrize(
@@ -103,7 +104,7 @@ def test_once_a_second_and_none_until_the_part_is_warm():
         cold, warm = rig.read_for(58_000), rig.read_for(20_000)
     assert {sample.values for sample in cold} == {(None, None)}
     assert 56 <= len(cold) <= 59
-    assert warm[-1] == ((174, 660), "")
+    assert warm[-1] == ((174, 660), "", None)
     assert 18 <= len(warm) <= 21
 
 

@@ -26,7 +26,7 @@ def test_sen55_frame(script):
     wires = script(0x69, STOP, START, NOT_READY, READY, ("03 C4", WORDS), HEALTHY)
     with sen.Sen55(sen.Sen55.Options(), wires) as part:
         assert part.read() is None
-        assert part.read() == (pytest.approx(VALUES), "")
+        assert part.read() == (pytest.approx(VALUES), "", None)
 
 
 def test_sen54_has_no_nox(script):
@@ -149,6 +149,36 @@ def test_a_sticky_fault_is_told_until_cleared(setup):
         assert setup.read_for(3000)[-1].fault == "fan speed out of range, gas element failed"
         setup.bus.write(setup.twin.address, b"\xd2\x10")
         assert setup.read_for(3000)[-1].fault == ""
+
+
+PARTICLES = ("pm1", "pm2_5", "pm4", "pm10")
+
+
+@pytest.mark.parametrize(
+    ("bits", "failed"),
+    [
+        ((), None),
+        ((19,), None),  # it cleans its fan
+        ((4,), PARTICLES),
+        ((5, 21), PARTICLES),
+        ((11,), PARTICLES),
+        ((7,), ("voc_index", "nox_index")),
+        ((6,), ("humidity", "temperature", "voc_index", "nox_index")),
+        ((9,), ("co2",)),
+        ((12,), ("co2",)),
+        ((10,), ("hcho",)),
+        ((4, 10), (*PARTICLES, "hcho")),
+    ],
+)
+def test_a_fault_concerns_what_it_spoils_and_no_more(bits, failed):
+    register = sum(1 << bit for bit in bits)
+    found = sen.decode((0,) * 9, sen.Sen68.fields, (register >> 16, register & 0xFFFF))
+    assert found.failed == (None if failed is None else frozenset(failed))
+    assert bool(found.fault) == bool(failed)
+
+
+def test_every_fault_that_is_named_concerns_something():
+    assert set(sen.CONCERNS) == set(sen.FAULTS)
 
 
 def test_cleaning_belongs_to_one_state_only(setup):

@@ -25,7 +25,7 @@ def test_frame(script):
     wires = script(0x69, *START, NOT_READY, READY, ("03 00", FLOATS), HEALTHY)
     with Sps30I2C(Sps30I2C.Options(), wires) as part:
         assert part.read() is None
-        assert part.read() == (pytest.approx(VALUES), "")
+        assert part.read() == (pytest.approx(VALUES), "", None)
 
 
 def test_what_ails_the_fan_is_told(script):
