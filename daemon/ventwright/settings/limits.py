@@ -7,15 +7,7 @@ from typing import Any, Literal
 
 from ventwright.settings.durations import UNITS_MS, parse_duration
 from ventwright.settings.shipped import shipped
-
-MOLAR_VOLUME = 24.45
-"""L/mol at 25 °C and 1 atm: the convention of industrial hygiene (OSHA Table Z-1, note a)."""
-
-MOLAR_MASS = {"hcho": 30.03, "co": 28.01}
-"""g/mol: WHO chapter 5.8 for formaldehyde; standard atomic weights for CO."""
-
-_SCALE = {"µg/m³": 1.0, "mg/m³": 1000.0, "ppb": 1.0, "ppm": 1000.0}
-_MASS = ("µg/m³", "mg/m³")
+from ventwright.standards.gases import MOLAR_VOLUME, convert
 
 
 @dataclass(frozen=True)
@@ -52,25 +44,12 @@ class Limit:
         head = " ".join(str(w) for w in (self.issuer, self.year, self.kind) if w)
         return f"{head}: {self.value:g} {self.unit} {over}"
 
-    def in_unit(self, unit: str) -> float:
-        """Give the value in another unit, at 25 °C and 1 atm; raises ValueError if there is no way.
+    def in_unit(self, unit: str, volume: float = MOLAR_VOLUME) -> float:
+        """Give the value in another unit; raises ValueError if there is no way.
 
-        µg/m³ = ppb x M / 24.45, M in g/mol (limits.md section 8: NIOSH Pocket Guide factors).
+        At 25 °C and 1 atm unless another molar volume is given, L/mol (standards/gases.py).
         """
-        if unit == self.unit:
-            return self.value
-        if unit not in _SCALE or self.unit not in _SCALE:
-            raise ValueError(f"{self.unit} cannot be told in {unit}")
-        return self.value * _SCALE[self.unit] * self._ppb_to(unit) / _SCALE[unit]
-
-    def _ppb_to(self, unit: str) -> float:
-        """Give the factor from ppb to µg/m³ or back; 1 between units of one kind."""
-        if (unit in _MASS) == (self.unit in _MASS):
-            return 1.0
-        if self.quantity not in MOLAR_MASS:
-            raise ValueError(f"{self.substance} has no molar mass to tell {self.unit} in {unit}")
-        factor = MOLAR_MASS[self.quantity] / MOLAR_VOLUME
-        return factor if unit in _MASS else 1 / factor
+        return convert(self.value, self.unit, unit, self.quantity, volume)
 
 
 @cache

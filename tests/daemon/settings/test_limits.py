@@ -45,7 +45,7 @@ def test_units_convert_at_25_degrees(key: str, unit: str, value: float) -> None:
 @pytest.mark.parametrize(
     ("key", "unit", "why"),
     [
-        ("who-pm2_5-24h", "ppb", "PM2.5 has no molar mass to tell µg/m³ in ppb"),
+        ("who-pm2_5-24h", "ppb", "no molar mass is known to tell µg/m³ in ppb"),
         ("osha-co-8h", "1/cm³", "ppm cannot be told in 1/cm³"),
     ],
 )
