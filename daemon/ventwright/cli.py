@@ -7,6 +7,7 @@ import click
 _COMMANDS = {
     "rehearse": "try the whole daemon on emulated parts in a simulated room, no hardware needed",
     "find": "find out what is plugged in, and write it as configuration",
+    "replay": "tell what would have happened to recorded data with these rules, or with others",
     "run": "watch this room until stopped",
     "check": "go through the configuration and the hardware, switching nothing unless asked",
     "status": "tell what the running daemon sees and does",
@@ -37,7 +38,7 @@ class _Lazy(click.Group):
 
 
 def _module(name: str) -> str:
-    return name if name in ("rehearse", "find", "run", "check", "status") else "asking"
+    return name if name in ("rehearse", "find", "replay", "run", "check", "status") else "asking"
 
 
 @click.command(cls=_Lazy)

@@ -1,19 +1,21 @@
-"""Replay: stored readings through the core, as fast as it goes; and whether memory stays flat."""
+"""Replay: from stored blocks to decisions, as fast as it goes; and whether memory stays flat."""
 
 import time
 import tracemalloc
-from collections.abc import Iterator
 from pathlib import Path
 
 from bench.load import PARTS, READINGS_A_SECOND, air, settings, walk
-from ventwright.events import Measured, Readings, Started
-from ventwright.keeper.core import Core
-from ventwright.keeper.process import build_part, kind_of
-from ventwright.storage.reader import Reader
+from ventwright.events import Readings
+from ventwright.replaying.blocks import Unpacker
+from ventwright.replaying.kinds import kinds_of
+from ventwright.replaying.outcome import Outcome, replay_store
+from ventwright.replaying.player import Listener, Player
+from ventwright.replaying.stored import StoredLog
+from ventwright.settings.model import DAY, HOUR, Settings
 from ventwright.storage.writer import Writer
-from ventwright.wires import machine_wiring
-from ventwright_drivers.clock import SystemClock
-from ventwright_drivers.part import Sample
+
+FULL_MS = DAY + HOUR
+"""By then every window of the reference load is full."""
 
 OFFSET = 1_790_000_000_000  # the labels begin in September 2026
 
@@ -34,59 +36,47 @@ def write_store(folder: Path, seconds: int) -> None:
     writer.close()
 
 
-def new_core(folder: Path) -> Core:
-    """A core at the reference load."""
-    chosen = settings(folder, dict.fromkeys(PARTS, "/dev/null"))
-    wiring = machine_wiring(SystemClock())
-    kinds = {name: kind_of(build_part(entry, wiring)) for name, entry in chosen.parts.items()}
-    core = Core(chosen, kinds, 0)
-    for name in PARTS:
-        core.handle(Started(-100_000, name))
-    return core
-
-
-def stored(folder: Path) -> Iterator[Measured]:
-    """Play the store's samples in the order of their times, a block of each part at a time."""
-    reader = Reader(folder)
-    gathered: list[Measured] = []
-    for block in reader.all_blocks():
-        times, columns = block.open()
-        missing = (None,) * (9 - len(columns))
-        scaled = [[None if s is None else s / 10 for s in column.steps] for column in columns]
-        if block.part.quantities == PARTS["shelf"]:
-            scaled, missing = [[None] * len(times), *scaled], missing[1:]
-        name = block.part.name
-        gathered += [
-            Measured(t, name, Sample((*v, *missing))) for t, *v in zip(times, *scaled, strict=True)
-        ]
-        if block.id % len(PARTS) == 0:
-            yield from sorted(gathered)
-            gathered = []
-    reader.close()
-
-
 def measure(folder: Path, seconds: int) -> tuple[float, float]:
-    """Replay; readings a second, and growth of memory from the half to the end, MB."""
+    """Replay a store; readings a second of CPU, and growth of memory with the log's length, MB."""
     write_store(folder, seconds)
-    core = new_core(folder)
+    return rate(folder, seconds), growth(folder, seconds)
+
+
+def rate(folder: Path, seconds: int) -> float:
+    """Replay from the stored blocks to the decisions and figures; readings a second of CPU."""
+    chosen = rules(folder)
     began = time.process_time()
-    for event in stored(folder):
-        core.handle(event)
-    rate = seconds * READINGS_A_SECOND / (time.process_time() - began)
-    return rate, growth(folder)
+    outcome = replay_store(folder, chosen, kinds_of(chosen))
+    spent = time.process_time() - began
+    assert outcome.counts.total == seconds * READINGS_A_SECOND
+    return outcome.counts.total / spent
 
 
-def growth(folder: Path) -> float:
-    """Replay with memory traced; what is held at the end beyond what was at the half, MB."""
-    core = new_core(folder)
-    for alarm in core.alarms.values():
-        alarm.channel.watch(60_000)
-    events = list(stored(folder))[:40_000]
+def rules(folder: Path) -> Settings:
+    """The reference load."""
+    return settings(folder, dict.fromkeys(PARTS, "/dev/null"))
+
+
+class Weighing(Listener):
+    """Weighs what Python holds once a minute of the log."""
+
+    def __init__(self) -> None:
+        self.held: list[tuple[int, int]] = []
+
+    def minute(self, t: int) -> None:
+        self.held.append((t, tracemalloc.get_traced_memory()[0]))
+
+
+def growth(folder: Path, seconds: int) -> float:
+    """Replay with memory traced; growth from when all windows are full (or the half), MB."""
+    chosen, scales, log = rules(folder), Weighing(), StoredLog(folder)
+    kept = {name: entry.quantities for name, entry in chosen.parts.items()}
+    player = Player(chosen, kinds_of(chosen), (*Outcome("", chosen).listeners, scales))
     tracemalloc.start()
-    held = []
-    for place, event in enumerate(events):
-        core.handle(event)
-        if place in (len(events) // 2, len(events) - 1):
-            held.append(tracemalloc.get_traced_memory()[0])
+    player.play(log.items(Unpacker(kept)))
     tracemalloc.stop()
-    return (held[1] - held[0]) / 1e6
+    log.close()
+    full = FULL_MS if seconds * 1000 > FULL_MS + HOUR else seconds * 500
+    later = [held for t, held in scales.held if t > full]
+    half = len(later) // 2
+    return (max(later[half:]) - max(later[:half])) / 1e6

@@ -1,0 +1,146 @@
+"""A CSV as a log: its rows become samples of parts, judged anew, for one keeper that never died."""
+
+from collections.abc import Iterator
+from itertools import chain, islice, pairwise
+from operator import itemgetter
+from pathlib import Path
+from statistics import median
+
+from ventwright.events import Event, Measured, Started
+from ventwright.keeper.core import Core
+from ventwright.quality.judge import PartKind
+from ventwright.replaying.errors import ReplayError
+from ventwright.replaying.items import Item, Saved, Start
+from ventwright.replaying.rules import quantities_of
+from ventwright.replaying.table import Row, Table
+from ventwright.settings.findings import listed
+from ventwright.settings.model import DAY, SECOND, Settings
+from ventwright_drivers.part import Sample
+from ventwright_drivers.quantities import QUANTITIES
+
+_LOOKED_AT = 5000
+"""Rows from which the time between samples is guessed."""
+
+_BATCH = 500
+
+_LONGEST_GAP = DAY
+"""After a longer gap a keeper begins anew, as after a day in which the machine was off."""
+
+_OPTICAL = frozenset(q for q in QUANTITIES if q.startswith(("pm", "n0", "n1", "n2", "n5")))
+
+_SELDOM = 10 * SECOND
+"""Values that come more rarely than this may well repeat: no part is stuck for that."""
+
+
+class Feed:
+    """A part and where its values are in a row."""
+
+    def __init__(self, part: str, places: list[int | None]) -> None:
+        """Take a place in the row for every quantity; None where the file has no such column."""
+        self.part = part
+        self._there = [place for place in places if place is not None]
+        self._whole = self._there == places and len(places) > 1
+        self._places = places
+        self._get = itemgetter(*self._there) if self._whole else None
+
+    def measured(self, row: Row) -> Measured | None:
+        """Make a sample of a row; None if the row has no value of the part."""
+        values = row.values
+        if self._get:
+            found = self._get(values)
+        else:
+            found = tuple([None if place is None else values[place] for place in self._places])
+        if not any(found) and all(value is None for value in found):
+            return None
+        return Measured(row.t, self.part, Sample(found))
+
+
+class RecordedLog:
+    """A CSV file, to be played with a configuration's parts."""
+
+    def __init__(self, path: Path) -> None:
+        """Read the head of the file; raises ReplayError."""
+        self.table = Table(path)
+        self._path = path
+        self.rows = 0
+        self.periods: dict[str, int] = {}
+        """Time between the samples of each part, ms, as guessed from the first rows."""
+
+    @property
+    def columns(self) -> list[str]:
+        """The channels in the file."""
+        return self.table.columns
+
+    def feeds(self, settings: Settings) -> list[Feed]:
+        """Find the parts that the file has values of; raises ReplayError if there is none."""
+        known = [f"{name}.{q}" for name, e in settings.parts.items() for q in e.quantities]
+        if not set(known) & set(self.columns):
+            there = listed(self.columns)
+            raise ReplayError(
+                f"{self._path} has none of the configured channels: it has {there}, "
+                f"and the configuration knows {listed(known)}."
+            )
+        place = {column: n for n, column in enumerate(self.columns)}
+        return [
+            Feed(name, [place.get(f"{name}.{q}") for q in entry.quantities])
+            for name, entry in settings.parts.items()
+            if quantities_of(name, [c for c in self.columns if c in known])
+        ]
+
+    def kinds(self, settings: Settings, known: dict[str, PartKind]) -> dict[str, PartKind]:
+        """Tell what the parts of the file are: no warm-up, and the period that the rows show."""
+        feeds = self.feeds(settings)
+        head = list(islice(self.table.rows(), _LOOKED_AT))
+        self.periods = {feed.part: _period(feed, head) for feed in feeds}
+        return {
+            name: _kind(entry.model, entry.quantities, self.periods.get(name), known.get(name))
+            for name, entry in settings.parts.items()
+        }
+
+    def items(self, settings: Settings) -> Iterator[Item]:
+        """Give the rows as samples in order; raises ReplayError at a row that cannot be read."""
+        feeds, self.rows = self.feeds(settings), 0
+        rows = self.table.rows()
+        first = next(rows, None)
+        if first is None:
+            raise ReplayError(f"{self._path} has no rows.")
+        yield from self._began(first.t, feeds)
+        before = first.t
+        batch: list[Event] = []
+        for row in chain([first], rows):
+            self.rows += 1
+            if len(batch) >= _BATCH or row.t - before > _LONGEST_GAP:
+                yield batch
+                batch = []
+            if row.t - before > _LONGEST_GAP:
+                yield from self._began(row.t, feeds)
+            before = row.t
+            batch += filter(None, [feed.measured(row) for feed in feeds])
+        yield batch
+
+    def _began(self, t: int, feeds: list[Feed]) -> Iterator[Item]:
+        yield Start(t - 1 - len(feeds), 0, "csv", _take_back, carries=True)
+        started: list[Event] = [Started(t - len(feeds) + n, f.part) for n, f in enumerate(feeds)]
+        yield started
+
+
+def _take_back(core: Core, saved: Saved | None) -> None:
+    """Give a core the state of the one before: there is no store to fill its windows from."""
+    if saved:
+        core.restore(saved, same_boot=True)
+
+
+def _period(feed: Feed, head: list[Row]) -> int:
+    times = [row.t for row in head if feed.measured(row)]
+    steps = [b - a for a, b in pairwise(times) if b > a]
+    return round(median(steps)) if steps else SECOND
+
+
+def _kind(
+    model: str, kept: tuple[str, ...], period: int | None, known: PartKind | None
+) -> PartKind:
+    optical = not _OPTICAL.isdisjoint(kept)
+    period = period or (known.period if known else SECOND)
+    if known:
+        optical, model = known.optical, known.model
+    return PartKind(model, kept, period, 10 * period, 0, optical and period <= _SELDOM)

@@ -1,0 +1,66 @@
+"""Rules for a CSV that comes without a configuration: the alarms of the shipped example."""
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from ventwright.settings.fields import build, check
+from ventwright.settings.findings import Findings
+from ventwright.settings.model import (
+    SECOND,
+    Alarm,
+    Extractor,
+    PartEntry,
+    RelayEntry,
+    Room,
+    Settings,
+    Storage,
+)
+from ventwright.settings.shipped import shipped
+
+EXAMPLE = "example.toml"
+_NOWHERE = Path("/nowhere")
+
+
+def shipped_rules(columns: list[str]) -> Settings:
+    """Make a configuration for columns such as `bench.pm2_5`: the example's alarms on each part
+    that has their quantity, and its extractors.
+    """
+    tables = tomllib.loads(shipped(EXAMPLE).read_text(encoding="utf-8"))
+    parts = _parts(columns)
+    extractors = {name: _checked(Extractor, table) for name, table in tables["extractors"].items()}
+    return Settings(
+        Room("the recorded room", float(tables["room"]["volume"])),
+        Storage(_NOWHERE),
+        parts,
+        {e.relay: RelayEntry("", "", None, "off", 10 * SECOND) for e in extractors.values()},
+        extractors,
+        _alarms(tables["alarms"], parts),
+    )
+
+
+def _parts(columns: list[str]) -> dict[str, PartEntry]:
+    names = dict.fromkeys(column.partition(".")[0] for column in columns)
+    return {name: PartEntry("", "", None, quantities_of(name, columns)) for name in names}
+
+
+def quantities_of(part: str, columns: list[str]) -> tuple[str, ...]:
+    """Name the quantities that the columns have of a part, in their order."""
+    pairs = [column.partition(".") for column in columns]
+    return tuple(quantity for name, _, quantity in pairs if name == part)
+
+
+def _alarms(tables: dict[str, Any], parts: dict[str, PartEntry]) -> dict[str, Alarm]:
+    alarms = {}
+    for name, table in tables.items():
+        quantity = table["channel"].partition(".")[2]
+        having = [part for part, entry in parts.items() if quantity in entry.quantities]
+        for part in having:
+            own = name if len(having) == 1 else f"{name}-{part}"
+            alarms[own] = _checked(Alarm, {**table, "channel": f"{part}.{quantity}"})
+    return alarms
+
+
+def _checked(cls: type[Any], table: dict[str, Any]) -> Any:
+    findings = Findings(EXAMPLE, {}, {})
+    return build(cls, check(cls, table, ("example",), findings), ("example",), findings)
