@@ -1,11 +1,9 @@
-"""Checks what refers to something else: channels, relays, limits, ports and addresses."""
+"""Checks what refers to something else: channels, relays and limits."""
 
-import os
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from ventwright.settings.devices import Device
-from ventwright.settings.fields import names
 from ventwright.settings.findings import Findings, Place, listed, nearest, show
 from ventwright.settings.limits import limits
 from ventwright_drivers.quantities import QUANTITIES
@@ -81,58 +79,3 @@ def _check_limit(key: str, place: Place, quantity: str, findings: Findings) -> N
     if key not in fitting:
         allowed = f"limits for {quantity} are {listed(fitting)}"
         findings.refuse(place, key, allowed, nearest(key, fitting))
-
-
-def check_places(parts: Devices, relays: Devices, findings: Findings) -> None:
-    """Check that no two devices are at one place: port, address on a bus, or contact."""
-    _alone("parts", parts, "port", _port, findings)
-    _alone("parts", parts, "address", _address, findings)
-    _alone("relays", relays, "", _contact, findings)
-    ports = {_port(device): name for name, device in parts.items()}
-    for name, device in relays.items():
-        if (port := _port(device)) is not None and port in ports:
-            hint = f"parts.{ports[port]} has this one"
-            findings.refuse(("relays", name, "port"), port, "a port without a part is needed", hint)
-
-
-def _alone(
-    section: str,
-    devices: Devices,
-    key: str,
-    of: Callable[[Device], Any],
-    findings: Findings,
-) -> None:
-    seen: dict[Any, str] = {}
-    for name, device in devices.items():
-        spot = of(device)
-        if spot is None:
-            continue
-        if spot in seen:
-            place = (section, name, key) if key else (section, name)
-            what = f"is the same {key or 'contact'} as that of {section}.{seen[spot]}"
-            findings.add(place, what, "each needs its own")
-        seen.setdefault(spot, name)
-
-
-def _port(device: Device) -> str | None:
-    return _real(device.options.get("port"))
-
-
-def _real(path: object) -> str | None:
-    return os.path.realpath(path) if isinstance(path, str) and path.isprintable() else None
-
-
-def _address(device: Device) -> tuple[Any, ...] | None:
-    """Give where a part is on a bus; parts at inputs of one converter are apart."""
-    bus, address = device.options.get("bus"), device.options.get("address")
-    both = bus is not None and address is not None
-    return (bus, address, device.options.get("input")) if both else None
-
-
-def _contact(device: Device) -> tuple[Any, ...] | None:
-    """Give what tells one contact from another; None if the driver has other words for it."""
-    if not device.driver or not names(device.driver.Options) <= device.options.keys():
-        return None
-    spot = [device.options.get(key) for key in ("address", "channel", "coil", "line")]
-    line = _port(device) or _real(device.options.get("chip")) or device.options.get("bus")
-    return None if line is None else (line, *spot)

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from ventwright.settings import crossing, model
+from ventwright.settings import crossing, model, places
 from ventwright.settings.devices import Device, named_tables, read_part, read_relay
 from ventwright.settings.errors import ConfigurationError
 from ventwright.settings.fields import build, check, names, unknown_keys
@@ -59,7 +59,7 @@ class _Reader:
         if not self.tables.get("parts"):
             self.findings.add(("parts",), "is missing", "at least one [parts.NAME] is needed")
         self.relays = self._devices("relays", read_relay, registry.relays())
-        crossing.check_places(self.parts, self.relays, self.findings)
+        places.check_places(self.parts, self.relays, self.findings)
         self._extractors()
         self._alarms()
         for name, cls in _OPTIONAL:

@@ -11,8 +11,8 @@ from typing import Annotated
 from annotated_types import Interval
 
 from ventwright_drivers.checksums import sum8
-from ventwright_drivers.errors import DeviceLost, Refused
-from ventwright_drivers.part import Relay
+from ventwright_drivers.errors import Refused
+from ventwright_drivers.relay.shared import SerialRelay, Setup
 from ventwright_drivers.serial.link import FrameReader, SerialLink
 
 _HEAD = 0xA0
@@ -53,29 +53,18 @@ def decode(channel: int, data: bytes) -> tuple[int, bool | None]:
     return 4, bool(data[2])
 
 
-class A0Relay(Relay):
+class A0Relay(SerialRelay):
     """Switches one relay of an A0 board, 9600 baud, open loop unless the board answers."""
 
     model = "relay-a0"
     Options = A0Options
-    _link: SerialLink | None = None
-    _free_at = 0
-
-    def start(self) -> None:
-        """Open the port and send nothing; raises DeviceLost."""
-        self.close()
-        self._link = SerialLink(self.wiring, self.options.port, 9600)
-
-    def close(self) -> None:
-        """Close the port; the contact stays as it is."""
-        link, self._link = self._link, None
-        if link is not None:
-            link.close()
+    setup: Setup = (9600, "N", 1)
 
     def switch(self, on: bool) -> None:
         """Command the contact; raises DeviceLost, and of an answering board NoAnswer, Refused."""
         if not self.options.answers:
-            self._send(int(on))
+            with self.port.alone() as link:
+                self._send(link, int(on))
         elif self._ask(2 + on) is not on:
             raise Refused(f"{self.options.port} answers that the contact is {_words(not on)}")
 
@@ -83,18 +72,15 @@ class A0Relay(Relay):
         """Read the contact back, None from a board that does not answer; raises as `switch`."""
         return self._ask(_QUERY) if self.options.answers else None
 
-    def _send(self, operation: int) -> SerialLink:
-        if self._link is None:
-            raise DeviceLost(f"{self.options.port} is not open")
-        self.clock.sleep_until(self._free_at)
-        self._link.discard()
-        self._link.send(encode(self.options.channel, operation))
-        self._free_at = self.clock.now() + _GAP_MS
-        return self._link
+    def _send(self, link: SerialLink, operation: int) -> None:
+        link.discard()
+        link.send(encode(self.options.channel, operation))
+        self.port.free_at = self.clock.now() + _GAP_MS
 
     def _ask(self, operation: int) -> bool:
-        reader = FrameReader(self._send(operation), partial(decode, self.options.channel))
-        return reader.next(_REPLY_MS)
+        with self.port.alone() as link:
+            self._send(link, operation)
+            return FrameReader(link, partial(decode, self.options.channel)).next(_REPLY_MS)
 
 
 def _words(on: bool) -> str:

@@ -12,8 +12,8 @@ from typing import Annotated, Literal
 from annotated_types import Interval
 
 from ventwright_drivers.checksums import crc16_modbus
-from ventwright_drivers.errors import DeviceLost, NoAnswer, Refused
-from ventwright_drivers.part import Relay
+from ventwright_drivers.errors import NoAnswer, Refused
+from ventwright_drivers.relay.shared import SerialRelay, Setup
 from ventwright_drivers.serial.link import FrameReader, SerialLink
 
 READ, WRITE = 0x01, 0x05
@@ -75,26 +75,16 @@ def decode(request: bytes, data: bytes) -> tuple[int, bytes | None]:
     return 0, None
 
 
-class ModbusRelay(Relay):
+class ModbusRelay(SerialRelay):
     """Switches one coil of a Modbus RTU board, and reads it back."""
 
     model = "relay-modbus"
     Options = ModbusOptions
-    _link: SerialLink | None = None
-    _free_at = 0
-    _echoes: bool | None = None  # whether the adapter returns our own bytes; None = not known
 
-    def start(self) -> None:
-        """Open the port and send nothing; raises DeviceLost."""
-        self.close()
-        o = self.options
-        self._link = SerialLink(self.wiring, o.port, o.baud, o.parity, o.stop_bits)
-
-    def close(self) -> None:
-        """Close the port; the contact stays as it is."""
-        link, self._link, self._echoes = self._link, None, None
-        if link is not None:
-            link.close()
+    @property
+    def setup(self) -> Setup:
+        """How the line is set up, by the options."""
+        return self.options.baud, self.options.parity, self.options.stop_bits
 
     def switch(self, on: bool) -> None:
         """Command the contact; raises DeviceLost, NoAnswer, or Refused with the board's reason.
@@ -109,7 +99,9 @@ class ModbusRelay(Relay):
 
     def _ask(self, function: int, value: int) -> bytes:
         request = encode(self.options.address, function, self.options.coil, value)
-        reply = self._exchange(request)
+        with self.port.alone() as link:
+            reply = self._exchange(link, request)
+            self.port.free_at = self.clock.now() + self._silence_ms()
         if reply[1] & _ERROR:
             words = _WORDS.get(reply[2], "unknown reason")
             raise Refused(f"{self.options.port} refused: exception {reply[2]:02}, {words}")
@@ -117,18 +109,19 @@ class ModbusRelay(Relay):
             raise NoAnswer(f"{self.options.port} answered another question")
         return reply
 
-    def _exchange(self, request: bytes) -> bytes:
-        reader = FrameReader(self._send(request), partial(decode, request))
+    def _exchange(self, link: SerialLink, request: bytes) -> bytes:
+        port, reader = self.port, FrameReader(link, partial(decode, request))
+        link.discard()
+        link.send(request)
         frames = reader.frames(_REPLY_MS)
         if frames[0] != request:
-            self._echoes = False
-        elif request[1] == READ or self._echoes:
-            self._echoes = True
+            port.echoes = False
+        elif request[1] == READ or port.echoes:
+            port.echoes = True
             frames = frames[1:] or reader.frames(_REPLY_MS)
-        elif self._echoes is None:
+        elif port.echoes is None:
             frames += self._second(reader)
-            self._echoes = len(frames) > 1 or None
-        self._free_at = self.clock.now() + self._silence_ms()
+            port.echoes = len(frames) > 1 or None
         return frames[-1]
 
     def _second(self, reader: FrameReader[bytes]) -> list[bytes]:
@@ -136,14 +129,6 @@ class ModbusRelay(Relay):
             return reader.frames(_COPY_MS)
         except NoAnswer:
             return []
-
-    def _send(self, request: bytes) -> SerialLink:
-        if self._link is None:
-            raise DeviceLost(f"{self.options.port} is not open")
-        self.clock.sleep_until(self._free_at)
-        self._link.discard()
-        self._link.send(request)
-        return self._link
 
     def _silence_ms(self) -> int:
         """Give the time of 3.5 characters of 11 bits, at least 1.75 ms, in whole ms."""
