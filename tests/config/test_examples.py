@@ -6,12 +6,12 @@ from pathlib import Path
 import pytest
 
 from ventwright.settings.load import load
-from ventwright.settings.model import Settings
+from ventwright.settings.model import Calibration, Settings
 from ventwright.settings.shipped import shipped
 
 NAMES = ["example.toml", "school.toml"]
 _SWITCHED_OFF = re.compile(
-    r"^# (?=\[[a-z.]+\]$|[a-z_]+ = \S+$|[a-z_]+ = \"[^\"]*\"$)", re.MULTILINE
+    r"^# (?=\[[a-z0-9_.]+\]$|[a-z_]+ = \S+$|[a-z_]+ = \"[^\"]*\"$)", re.MULTILINE
 )
 
 
@@ -38,6 +38,9 @@ def test_an_example_loads(name: str, tmp_path: Path) -> None:
 def test_an_example_loads_with_everything_switched_on(name: str, tmp_path: Path) -> None:
     settings = loaded(_SWITCHED_OFF.sub("", text_of(name)), tmp_path)
     if name == "example.toml":
+        bench = settings.parts["bench"]
+        assert (bench.humidity, bench.humidity_correction) == ("climate.humidity", True)
+        assert bench.calibration == {"pm2_5": Calibration(0.8, 1.12)}
         assert settings.database is not None
         assert settings.database.token_file == Path("/etc/ventwright/database-token")
         assert settings.phone is not None
@@ -73,11 +76,15 @@ def test_the_example_shows_every_key_of_the_model() -> None:
     from dataclasses import fields
 
     from ventwright.settings import model
+    from ventwright.settings.devices import PartHead, RelayHead
 
     text = text_of("example.toml")
     tables = (model.Room, model.Storage, model.Extractor, model.Alarm, model.ClockEntry)
-    for cls in (*tables, model.Database, model.Phone):
+    heads = (PartHead, RelayHead, model.Calibration)
+    for cls in (*tables, *heads, model.Database, model.Phone):
         for field in fields(cls):
+            if field.name == "calibration":
+                continue
             assert re.search(rf"^(# )?{field.name} = ", text, re.MULTILINE), field.name
 
 

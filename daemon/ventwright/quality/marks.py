@@ -13,6 +13,7 @@ class Quality(IntEnum):
     STUCK = 4
     INCONSISTENT = 5
     FAILED = 6
+    HUMID = 7
 
     @property
     def words(self) -> str:

@@ -52,6 +52,28 @@ def _quantity(channel: str, place: Place, parts: Devices, findings: Findings) ->
     return None
 
 
+def check_humidity(parts: Devices, findings: Findings) -> None:
+    """Check which humidity channel each part names, and that it can make use of one."""
+    for name, device in parts.items():
+        channel, place = device.head.get("humidity"), ("parts", name, "humidity")
+        if channel is not None:
+            _check_humidity(channel, place, device, parts, findings)
+        elif device.head.get("humidity_correction"):
+            allowed = 'humidity = "PART.humidity" is needed with it'
+            findings.refuse(("parts", name, "humidity_correction"), True, allowed)
+
+
+def _check_humidity(
+    channel: str, place: Place, device: Device, parts: Devices, findings: Findings
+) -> None:
+    if device.driver and not device.driver.optical_mass:
+        findings.add(place, "is of no use", "only optical particle parts can have it")
+    elif _quantity(channel, place, parts, findings) not in ("humidity", None):
+        there = [name for name, one in parts.items() if "humidity" in one.quantities]
+        allowed = f"humidity channels here: {listed(f'{name}.humidity' for name in there)}"
+        findings.refuse(place, channel, allowed)
+
+
 def _check_numbers(
     values: Values, place: Place, quantity: str | None, unit: str, findings: Findings
 ) -> None:

@@ -36,6 +36,8 @@ def describe(hint: Any, unit: str = "", bounds: Bounds | None = None, key: str =
         return _duration(bounds)
     if get_origin(plain) is Literal:
         return listed(show(choice, key) for choice in get_args(plain))
+    if get_origin(plain) is dict and key == "calibration":
+        return "a table [parts.NAME.calibration.QUANTITY]"
     if get_origin(plain) in (tuple, list):
         return _list(get_args(plain)[0])
     words = _PLAIN.get(plain, "")

@@ -3,11 +3,21 @@
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
+
+from annotated_types import Interval
 
 from ventwright.settings.fields import build, check, names, unknown_keys
 from ventwright.settings.findings import Findings, Place, listed, nearest, show
-from ventwright.settings.model import SECOND, Duration, Name, PartEntry, RelayEntry
+from ventwright.settings.model import (
+    SECOND,
+    Calibration,
+    Duration,
+    Name,
+    PartEntry,
+    RelayEntry,
+)
+from ventwright.standards.humid import KAPPA
 from ventwright_drivers.registry import where
 
 _NAME = re.compile(r"[a-z0-9][a-z0-9_-]{0,31}")
@@ -20,6 +30,10 @@ class PartHead:
 
     model: Name
     quantities: tuple[str, ...] | None = None
+    humidity: Name | None = None
+    humidity_correction: bool = False
+    kappa: Annotated[float, Interval(gt=0, le=2)] = KAPPA
+    calibration: dict[str, dict[str, Any]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -39,6 +53,8 @@ class Device:
     options: dict[str, Any] = field(default_factory=dict)
     quantities: tuple[str, ...] = ()
     """Those that are kept."""
+    head: Mapping[str, Any] = field(default_factory=dict)
+    """The good values of our own keys."""
     entry: Any = None
     """PartEntry or RelayEntry, if nothing is wrong."""
 
@@ -66,9 +82,28 @@ def read_part(table: dict[str, Any], place: Place, drivers: Any, findings: Findi
         built = _built(device, place, findings)
         given = device.driver.quantities_of(built[2]) if built else device.driver.quantities
         device.quantities = _kept(head.get("quantities"), given, device.driver, place, findings)
-        if built:
-            device.entry = PartEntry(*built, device.quantities)
+        calibration = _calibration(head.get("calibration", {}), device, place, findings)
+        if built and head.keys() == names(PartHead):
+            told = {key: head[key] for key in ("humidity", "humidity_correction", "kappa")}
+            entry = PartEntry(*built, device.quantities, **told, calibration=calibration)
+            device.entry = entry
     return device
+
+
+def _calibration(
+    tables: dict[str, dict[str, Any]], device: Device, place: Place, findings: Findings
+) -> dict[str, Calibration]:
+    built = {}
+    for quantity, table in tables.items():
+        spot = (*place, "calibration", quantity)
+        if quantity not in device.quantities:
+            kept = f"quantities kept here are {listed(device.quantities)}"
+            findings.add(spot, "is not kept", kept, nearest(quantity, device.quantities))
+            continue
+        unknown_keys(table, names(Calibration), spot, findings)
+        values = check(Calibration, table, spot, findings)
+        built[quantity] = build(Calibration, values, spot, findings)
+    return built
 
 
 def read_relay(table: dict[str, Any], place: Place, drivers: Any, findings: Findings) -> Device:
@@ -95,7 +130,8 @@ def _read(
     if driver is None:
         return Device(), head
     unknown_keys(table, names(head_type) | names(driver.Options), place, findings)
-    return Device(driver, check(driver.Options, table, place, findings)), head
+    options = check(driver.Options, table, place, findings)
+    return Device(driver, options, head=head), head
 
 
 def _driver(

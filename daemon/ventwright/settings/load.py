@@ -60,6 +60,7 @@ class _Reader:
             self.findings.add(("parts",), "is missing", "at least one [parts.NAME] is needed")
         self.relays = self._devices("relays", read_relay, registry.relays())
         places.check_places(self.parts, self.relays, self.findings)
+        crossing.check_humidity(self.parts, self.findings)
         self._extractors()
         self._alarms()
         for name, cls in _OPTIONAL:

@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 from annotated_types import Ge, Gt, Interval, MinLen
 
 from ventwright.settings.durations import UNITS_MS, DurationMark
+from ventwright.standards.humid import KAPPA
 
 Duration = Annotated[int, DurationMark()]
 Name = Annotated[str, MinLen(1)]
@@ -29,6 +30,16 @@ class Room:
 
 
 @dataclass(frozen=True)
+class Calibration:
+    """How a channel is put right: `[parts.NAME.calibration.QUANTITY]`."""
+
+    offset: float = 0.0
+    """What is added after the slope, in the channel's unit."""
+    slope: Annotated[float, Gt(0)] = 1.0
+    """By what the part's value is multiplied."""
+
+
+@dataclass(frozen=True)
 class PartEntry:
     """A sensor part by its name: `[parts.NAME]`."""
 
@@ -39,6 +50,14 @@ class PartEntry:
     """The driver's own options."""
     quantities: tuple[str, ...]
     """The quantities kept, in the order of the driver; all of them unless the file names some."""
+    humidity: str | None = None
+    """The channel that tells how humid the air is that an optical part measures."""
+    humidity_correction: bool = False
+    """Whether optical mass is corrected for humidity before it is judged and stored."""
+    kappa: float = KAPPA
+    """How readily the particles take up water, for that correction."""
+    calibration: dict[str, Calibration] = field(default_factory=dict)
+    """By quantity; what is not named stays as the part gives it."""
 
 
 @dataclass(frozen=True)

@@ -27,6 +27,9 @@ HINTS = {
     "extractors.when_blind": 'usually "on": with no trustworthy data keep extracting, except where '
     "extraction pulls conditioned air or flue gases",
     "store.folder": 'usually "/var/lib/ventwright"',
+    "parts.kappa": "0.4 is usual for outdoor air",
+    "parts.offset": "in the channel's unit",
+    "parts.slope": "1 leaves the values as they are",
     "parts.port": "look under /dev/serial/by-path for a name that survives replugging",
 }
 

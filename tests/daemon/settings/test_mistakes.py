@@ -174,7 +174,8 @@ MISTAKES = {
         'model = "sht40"',
         'model = "sht40"\nadress = 0x44',
         "parts.climate.adress is not a key (config.toml, line 11): allowed are address, bus, "
-        'model or quantities; is "address" meant?',
+        "calibration, humidity, humidity_correction, kappa, model or quantities; "
+        'is "address" meant?',
     ),
     "driver's range": (
         'port = "/dev/ttyUSB1"',
