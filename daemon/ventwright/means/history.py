@@ -30,13 +30,14 @@ class _Chunk:
 class History:
     """The readings of one channel that its windows still need."""
 
-    __slots__ = ("_chunk", "_period", "_reach", "area", "cover", "last", "step")
+    __slots__ = ("_chunk", "_period", "_reach", "_windows", "area", "cover", "last", "step")
 
     def __init__(self, period: int, reach: int) -> None:
         """Start empty; `period` and `reach` in ms, period at most reach."""
         self._period = period
         self._reach = reach
         self._chunk = _Chunk(0, 0, 0)
+        self._windows: list[Window] = []
         self.area = 0
         """Sum of step·ms since the start."""
         self.cover = 0
@@ -53,6 +54,8 @@ class History:
         chunk = self._chunk
         if len(chunk.ends) == _SIZE or t - chunk.t0 >= _SPAN_MS or self.last is None:
             chunk.next = self._chunk = chunk = _Chunk(t - span, self.area, self.cover)
+            for window in self._windows:
+                window.follow(t)
         self.area += step * span
         self.cover += span
         chunk.ends.append(t - chunk.t0)
@@ -62,7 +65,9 @@ class History:
 
     def window(self, length: int) -> "Window":
         """Open a window over the last `length` ms; it sees what is added from now on."""
-        return Window(self, self._chunk, length)
+        window = Window(self, self._chunk, length)
+        self._windows.append(window)
+        return window
 
 
 class Window:
@@ -91,6 +96,10 @@ class Window:
             area -= (chunk.areas[i] - area0) // span * outside
             cover -= outside
         return area, cover
+
+    def follow(self, t: int) -> None:
+        """Let go of what no look at `t` ms or later needs; an unasked window would hold it all."""
+        self._move(t - self.length)
 
     def _move(self, edge: int) -> bool:
         """Step to the first reading that ends after `edge`; False if there is none."""

@@ -143,3 +143,18 @@ def test_memory_does_not_grow_with_the_length_of_the_log(chunks: int) -> None:
     window = history.window(_SIZE * 1000)
     fed(history, [window], chunks * _SIZE)
     assert len(reachable(window)) <= 3
+
+
+def test_a_window_that_nobody_asks_holds_no_more_than_its_length() -> None:
+    before = chunks_alive()
+    history = History(PERIOD, REACH)
+    windows = [history.window(60_000), history.window(2 * _SIZE * 1000)]
+    for n in range(20 * _SIZE):
+        history.add(n * 1000, n % 100)
+    assert chunks_alive() - before <= 4
+    end = (20 * _SIZE - 1) * 1000
+    areas = [sum(n % 100 * 1000 for n in range(20 * _SIZE)[-k:]) for k in (60, 2 * _SIZE)]
+    assert [window.sums(end) for window in windows] == [
+        (areas[0], 60_000),
+        (areas[1], 2 * _SIZE * 1000),
+    ]
