@@ -127,8 +127,12 @@ class House:
     def keeper(self, **environ: str) -> "subprocess.Popen[bytes]":
         """Start a keeper without warm-up and long pauses, and wait until it answers."""
         process = self.run("-c", QUICK_START, "--config", str(self.config), **environ)
-        until(self.status, self.output())
+        until(lambda: (found := self.status()) and self._store_tried(found), self.output())
         return process
+
+    def _store_tried(self, found: dict[str, Any]) -> bool:
+        """Tell whether the keeper has stored something, or has said that it cannot."""
+        return bool(found["store"]["last commit"] or found["store"]["failing"])
 
     def output(self) -> str:
         return (self.folder / "output").read_text()
@@ -147,7 +151,7 @@ class House:
         """Run a command of `ventwright` on this house's configuration."""
         script = [sys.executable, "-c", "from ventwright.cli import main; main()", *words]
         script += ["--config", str(self.config)]
-        return subprocess.run(script, capture_output=True, text=True, check=False)
+        return subprocess.run(script, capture_output=True, text=True, check=False, timeout=LIMIT_S)
 
     def hold(self, on: bool) -> None:
         answer = ask(self.store / "keeper.socket", "hold", name="hood", on=on, **{"for": 3_600_000})

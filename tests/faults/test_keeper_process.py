@@ -88,7 +88,7 @@ def test_a_plug_pulled_in_the_middle_of_a_frame_costs_that_part_only(house: Hous
 def test_a_second_keeper_on_the_same_store_refuses_and_harms_nothing(house: House) -> None:
     first = house.keeper()
     command = [sys.executable, "-m", "ventwright.keeper", "--config", str(house.config)]
-    second = subprocess.run(command, capture_output=True, text=True, check=False)
+    second = subprocess.run(command, capture_output=True, text=True, check=False, timeout=60)
     assert second.returncode == NOT_ALONE
     assert second.stderr == f"another keeper is running on the store in {house.store}\n"
     assert house.status() is not None

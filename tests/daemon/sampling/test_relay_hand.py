@@ -97,15 +97,15 @@ def test_told_to_end_it_tries_a_few_times_to_make_the_contact_safe() -> None:
     assert bench.contact.closed == LAST_TRIES + 1
 
 
-def test_a_stop_sends_nothing_but_the_safe_state() -> None:
+def test_a_stop_while_it_waits_sends_nothing_but_the_safe_state(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     bench = Bench()
-    bench.run(True, 0)
-    assert bench.contact.commands == [(0, True), (0, False)]
-    bench.clock.stopped = False
     bench.end = 10**9
-    bench.hand.end()
+    monkeypatch.setattr(bench.clock, "sleep_until", lambda _: bench.clock.stop())
+    bench.hand.command(True)
     bench.hand.run()
-    assert [on for _, on in bench.contact.commands] == [True, False, False]
+    assert bench.contact.commands == [(0, True), (0, False)]
 
 
 @pytest.mark.parametrize("error", [NoAnswer("mute"), ZeroDivisionError("a bug")])
