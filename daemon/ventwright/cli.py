@@ -11,12 +11,15 @@ _COMMANDS = {
     "run": "watch this room until stopped",
     "check": "go through the configuration and the hardware, switching nothing unless asked",
     "status": "tell what the running daemon sees and does",
+    "averages": "tell means, indexes and shift averages beside the published limits",
     "acknowledge": "say that an alarm was seen",
     "shelve": "set an alarm aside for a time",
     "unshelve": "take a shelved alarm back",
     "hold": "hold an extractor on or off for a time",
     "release": "let a held extractor decide by itself again",
 }
+
+_ASKING = ("acknowledge", "shelve", "unshelve", "hold", "release")
 
 
 class _Lazy(click.Group):
@@ -38,7 +41,7 @@ class _Lazy(click.Group):
 
 
 def _module(name: str) -> str:
-    return name if name in ("rehearse", "find", "replay", "run", "check", "status") else "asking"
+    return "asking" if name in _ASKING else name
 
 
 @click.command(cls=_Lazy)
