@@ -7,9 +7,10 @@ Bodies of Record, by kind (numbers in the channel's unit; times in ms of the boo
 
 alarm      change (raised, worse, cleared, acknowledged, reset, shelved, unshelved), state,
            priority, channel, quantity, unit, compare (mean, rise), over (ms), value, mean,
-           baseline, young (the baseline is), rise, setpoint, deadband, coverage (0..1),
-           since, peak, limit (a name of the limits table, or null), optical (true: ultrafine
-           particles are not seen), extractors (name: state)
+           baseline, young (the baseline is), rise, baseline_sigma and rise_sigma (standard
+           uncertainties of baseline and of rise, null where unknown), setpoint, deadband,
+           coverage (0..1), since, peak, limit (a name of the limits table, or null), optical
+           (true: ultrafine particles are not seen), extractors (name: state)
 extractor  from, to (states of extraction/extractor.py; the same where only the relay switches, once
            its minimum time is over), on, why
 part       change (lost, back), why, partly (true: some of its channels can still be used)

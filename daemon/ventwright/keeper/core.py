@@ -36,6 +36,10 @@ LATE_MS = 900
 """How late a beat may be worked off, its time being its own: it spares the board a wake-up."""
 
 
+def _short(value: float | None) -> float | None:
+    return None if value is None else round(value, 3)
+
+
 class Core:
     """The judgement of one room."""
 
@@ -221,6 +225,8 @@ class Core:
             "value": alarm.value,
             "mean": look.mean,
             "baseline": look.base,
+            "baseline_sigma": _short(alarm.channel.base_sigma),
+            "rise_sigma": _short(alarm.channel.rise_sigma(settings.over)),
             "young": alarm.channel.baseline.young,
             "rise": look.rise,
             "setpoint": settings.setpoint,
@@ -282,7 +288,17 @@ class Core:
             "t": self.now,
             "alarms": {name: alarm.save() for name, alarm in self.alarms.items()},
             "extractors": {name: e.save() for name, e in self.extractors.items()},
+            "baselines": {name: c.save_baseline() for name, c in self.channels.items()},
         }
+
+    def restore_baselines(self, saved: dict[str, Any], same_boot: bool) -> None:
+        """Take back what baselines knew when `save` was called; stored readings may follow.
+
+        Each channel's `resume` must follow them.
+        """
+        for name, known in saved["baselines"].items():
+            if name in self.channels:
+                self.channels[name].restore_baseline(known, saved["t"] if same_boot else None)
 
     def restore(self, saved: dict[str, Any], same_boot: bool) -> None:
         """Take back what `save` gave, of this boot or (times then count from now) of another."""

@@ -21,7 +21,7 @@ from ventwright.keeper.systemd import tell_systemd
 from ventwright.quality.judge import PartKind
 from ventwright.sampling.poller import Polled, Poller, by_place
 from ventwright.sampling.relay_hand import RelayHand
-from ventwright.settings.model import PartEntry, RelayEntry, Settings
+from ventwright.settings.model import HOUR, PartEntry, RelayEntry, Settings
 from ventwright.storage.keeping import Keeping, Labels, State
 from ventwright.storage.reader import Reader
 from ventwright.storage.writer import Writer
@@ -92,6 +92,7 @@ class Keeper:
         self._server: Server | None = None
         self._threads: list[Thread] = []
         self._fed = 0
+        self._saved = wiring.clock.now()
         self.failed = False
         """Whether the core's thread ended by an error."""
 
@@ -168,6 +169,8 @@ class Keeper:
         if self.core.now - self._fed >= BEAT_MS:
             self._fed = self.core.now
             tell_systemd("WATCHDOG=1")
+        if self.core.now - self._saved >= HOUR:
+            self._save()
 
     def _do(self, actions: list[Any]) -> None:
         """Carry out what the core decided: relays first."""
@@ -181,8 +184,13 @@ class Keeper:
                 self._keep(action)
 
     def _keep(self, record: Record) -> None:
-        self.keeping.put(State("core", {"boot": self._boot, **self.core.save()}))
+        self._save()
         self.keeping.put(record)  # one commit: a log must tell what state its end left behind
+
+    def _save(self) -> None:
+        """Have the core's state stored: with every record, and for the baselines once an hour."""
+        self._saved = self.core.now
+        self.keeping.put(State("core", {"boot": self._boot, **self.core.save()}))
 
     def _answer(self, asked: Asked) -> None:
         if asked.verb == "status":

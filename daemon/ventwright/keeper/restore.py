@@ -1,7 +1,8 @@
 """Brings back, after a restart, what the store knows: windows, baselines, alarm states.
 
 Readings of this boot go back into the windows at their own times. Of other boots, whose
-distance in time is not known for sure, only the baseline learns.
+distance in time is not known for sure, only the baseline learns. Baselines are taken back as they
+were last saved and then learn what was stored since.
 """
 
 import contextlib
@@ -11,7 +12,7 @@ from typing import Any, NamedTuple
 from ventwright.keeper.core import Core
 from ventwright.quality.marks import Quality
 from ventwright.settings.model import DAY
-from ventwright.storage.reader import Reader, StoredBlock
+from ventwright.storage.reader import Boot, Reader, StoredBlock
 
 _MOST_BLOCKS = 40_000
 _PAGE = 1000
@@ -32,14 +33,28 @@ def restore(core: Core, reader: Reader, boot_name: str) -> Before:
     boots = reader.boots()
     mine = next((b.id for b in boots.values() if b.name == boot_name), None)
     longest = max([DAY, *(alarm.settings.over for alarm in core.alarms.values())])
+    saved = reader.state("core")
+    known = _baselines(core, saved, boots, boot_name)
     for block in _recent(reader, longest):
         with contextlib.suppress(ValueError):  # a damaged block costs itself only
-            _learn(core, block, block.boot == mine)
-    saved = reader.state("core")
+            _learn(core, block, block.boot == mine, known)
+    for channel in core.channels.values():
+        channel.resume()
     if saved:
         core.restore(saved, saved.get("boot") == boot_name)
     before = _before(reader, saved, core.now, mine)
     return before._replace(restored=saved["t"]) if saved else before
+
+
+def _baselines(core: Core, saved: Any, boots: dict[int, Boot], boot_name: str) -> tuple[int, int]:
+    """Take the baselines back; returns up to where they know the store: boot and time in it, ms."""
+    boot = next((b.id for b in boots.values() if saved and b.name == saved.get("boot")), None)
+    if boot is None:
+        return 0, 0
+    with contextlib.suppress(KeyError, TypeError):  # of another version: they learn anew
+        core.restore_baselines(saved, saved["boot"] == boot_name)
+        return boot, saved["t"]
+    return 0, 0
 
 
 def _recent(reader: Reader, longest: int) -> Iterator[StoredBlock]:
@@ -54,7 +69,7 @@ def _recent(reader: Reader, longest: int) -> Iterator[StoredBlock]:
         first = page[-1].id
 
 
-def _learn(core: Core, block: StoredBlock, same_boot: bool) -> None:
+def _learn(core: Core, block: StoredBlock, same_boot: bool, known: tuple[int, int]) -> None:
     part = core.parts.get(block.part.name)
     if part is None or part.kind.model != block.part.model:
         return
@@ -70,8 +85,8 @@ def _learn(core: Core, block: StoredBlock, same_boot: bool) -> None:
         ]
         if same_boot:
             channel.load([(t, s) for t, s in good if t <= core.now])
-        elif good:
-            channel.baseline.learn(sum(s for _, s in good) / len(good))
+        elif new := [s for t, s in good if (block.boot, t) > known]:
+            channel.baseline.learn(sum(new) / len(new))
 
 
 def _before(reader: Reader, saved: Any, now: int, mine: int | None) -> Before:

@@ -28,7 +28,10 @@ def _channel(core: Core, channel: Channel, mark: int | None, warm: int) -> dict[
         "coverage": round(mean.coverage, 2),
         "baseline": _rounded(base),
         "baseline is young": channel.baseline.young,
+        "baseline sigma": _rounded(channel.base_sigma),
+        "baseline held for (min)": channel.baseline.held,
         "rise": _rounded(rise),
+        "rise sigma": _rounded(channel.rise_sigma(60_000)),
     }
 
 

@@ -1,9 +1,11 @@
 """One channel as the core sees it: its history, the windows over it, its baseline."""
 
-from typing import NamedTuple
+import math
+from typing import Any, NamedTuple
 
 from ventwright.means.baseline import Baseline
 from ventwright.means.history import History, Window
+from ventwright.means.swings import swing_of
 from ventwright_drivers.quantities import Quantity
 
 
@@ -33,21 +35,45 @@ class Channel:
         self.per_unit = quantity.per_unit
         self._reach = reach_of(period)
         self.history = History(period, self._reach)
-        self.baseline = Baseline()
+        self.baseline = Baseline(swing_of(quantity))
+        self._resume: tuple[int, bool] | None = None
         self._windows: dict[int, Window] = {}
 
     def add(self, t: int, step: int) -> None:
         """Take a good reading of whole steps at `t` ms."""
         history = self.history
-        self.baseline.add(t, history.area, history.cover)
+        self.baseline.add(t, history)
         history.add(t, step)
 
     def load(self, readings: list[tuple[int, int]]) -> None:
         """Take stored readings, (ms, whole steps) in order; those not later than known are old."""
         last = self.history.last
         for t, step in readings:
-            if last is None or t > last:
+            if last is not None and t <= last:
+                continue
+            if self._resume is not None and t <= self._resume[0]:
+                self.history.add(t, step)
+            else:
+                self.resume()
                 self.add(t, step)
+
+    def save_baseline(self) -> dict[str, Any]:
+        """Give what the baseline knows, as plain JSON of less than 1 kB."""
+        return self.baseline.save(self.history)
+
+    def restore_baseline(self, saved: dict[str, Any], t: int | None) -> None:
+        """Take back what the baseline knew at `t` ms of this boot, or (None) of another.
+
+        Stored readings may then be loaded; `resume` must follow.
+        """
+        self.baseline.restore(saved)
+        self._resume = (-1, False) if t is None else (t, True)
+
+    def resume(self) -> None:
+        """Let a baseline that was taken back go on from here."""
+        if self._resume is not None:
+            self.baseline.resume(self.history, same_clock=self._resume[1])
+            self._resume = None
 
     def watch(self, length: int) -> None:
         """Keep what a window of `length` ms needs."""
@@ -78,6 +104,17 @@ class Channel:
         """The baseline in the channel's unit, or None."""
         steps = self.baseline.steps
         return None if steps is None else steps / self.per_unit
+
+    @property
+    def base_sigma(self) -> float | None:
+        """The standard uncertainty of the baseline in the channel's unit, or None."""
+        return None if self.baseline.steps is None else self.baseline.sigma / self.per_unit
+
+    def rise_sigma(self, length: int) -> float | None:
+        """Give the standard uncertainty of mean over `length` ms minus baseline, or None."""
+        if self.baseline.steps is None:
+            return None
+        return math.hypot(self.baseline.sigma, self.baseline.noise(length)) / self.per_unit
 
     @property
     def last_value(self) -> float | None:
