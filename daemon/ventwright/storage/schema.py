@@ -71,6 +71,15 @@ def open_to_write(folder: Path) -> sqlite3.Connection:
 
 
 def open_to_read(folder: Path) -> sqlite3.Connection:
-    """Open the store for reading only; raises sqlite3.OperationalError if there is none."""
+    """Open the store for reading only; raises sqlite3.OperationalError if there is none yet."""
     uri = f"{store_path(folder).absolute().as_uri()}?mode=ro"
-    return sqlite3.connect(uri, uri=True, isolation_level=None, timeout=5, check_same_thread=False)
+    connection = sqlite3.connect(
+        uri, uri=True, isolation_level=None, timeout=5, check_same_thread=False
+    )
+    try:
+        if connection.execute("PRAGMA user_version").fetchone()[0] == 0:
+            raise sqlite3.OperationalError("the store is being made")
+    except sqlite3.Error:
+        connection.close()
+        raise
+    return connection
