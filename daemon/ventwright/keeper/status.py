@@ -43,7 +43,7 @@ def _state(part: PartWatch) -> str:
 
 def _part(core: Core, part: PartWatch) -> dict[str, Any]:
     marks: list[int | None] = list(part.marks) or [None] * len(part.channels)
-    if part.marks and (part.lost or part.stale(core.now)):
+    if part.marks and part.stale(core.now):
         marks = [mark or Quality.STALE for mark in marks]
     left = part.judge.warm_until - core.now
     return {
