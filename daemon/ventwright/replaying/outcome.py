@@ -104,10 +104,11 @@ def _note_csv(outcome: Outcome, log: RecordedLog) -> None:
         notes.append(f"The configuration has no {', '.join(strange)}: left out.")
     if log.table.naive:
         notes.append("Times without an offset were taken as UTC.")
-    if log.table.repeated:
+    if repeated := log.table.repeated:
+        rows = "1 row repeats" if repeated == 1 else f"{repeated} rows repeat"
         notes.append(
-            f"{log.table.repeated} rows repeat the time of the row before; of two values of one "
-            "channel at one time, the first counts."
+            f"{rows} the time of the row before; of two values of one channel at one time, "
+            "the first counts."
         )
     _note_silent(outcome)
 

@@ -13,7 +13,7 @@ from ventwright.replaying.blocks import Unpacker, in_order
 from ventwright.replaying.decisions import DECIDED
 from ventwright.replaying.items import Item, Save, Start, Until
 from ventwright.replaying.past import refill
-from ventwright.storage.reader import Boot, Reader, StoredEvent
+from ventwright.storage.reader import Boot, Reader, StoredBlock, StoredEvent
 
 
 class Happening(NamedTuple):
@@ -24,6 +24,8 @@ class Happening(NamedTuple):
     item: Item
 
 
+_PAGE = 100
+
 _place = itemgetter(0, 1)
 _time = attrgetter("t")
 
@@ -32,6 +34,14 @@ def all_events(reader: Reader) -> Iterator[StoredEvent]:
     """Read every event in order, holding a thousand at a time."""
     after = 0
     while found := reader.events(after):
+        yield from found
+        after = found[-1].id
+
+
+def all_blocks(reader: Reader) -> Iterator[StoredBlock]:
+    """Read every block in order, holding few at a time."""
+    after = 0
+    while found := reader.blocks(after, _PAGE):
         yield from found
         after = found[-1].id
 
@@ -62,7 +72,7 @@ class StoredLog:
         """Put readings and happenings in one order; at one time the readings come first."""
         happenings = merge(self._happenings(), self._saves(), key=_place)
         coming = next(happenings, None)
-        for boot, readings in in_order(self._reader.all_blocks(), unpacker):
+        for boot, readings in in_order(all_blocks(self._reader), unpacker):
             done = 0
             while coming and readings and _place(coming) < (boot, readings[-1].t):
                 here = bisect_right(readings, coming.t, key=_time) if coming.boot == boot else 0

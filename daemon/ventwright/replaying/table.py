@@ -81,7 +81,7 @@ class Table:
 
     def rows(self) -> Iterator[Row]:
         """Read the rows; raises ReplayError at the first that cannot be read or is too early."""
-        lines, before = self._lines(), -1 << 62
+        lines, before, self.repeated = self._lines(), -1 << 62, 0
         next(lines)
         for line, cells in lines:
             if len(cells) != self._width:

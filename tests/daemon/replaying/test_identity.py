@@ -68,7 +68,8 @@ looks = st.tuples(st.just("look"), st.integers(0, 40_000))
 deaths = st.tuples(
     st.just("death"), st.booleans(), st.booleans(), st.sampled_from([1, 400, 5000, 300_000])
 )
-quiet_steps = st.one_of(airs, airs, airs, mixed, mixed, asked, strange, looks)
+heard_steps = st.one_of(airs, airs, airs, mixed, mixed, asked, strange)
+quiet_steps = st.one_of(heard_steps, looks)
 steps = st.one_of(quiet_steps, quiet_steps, quiet_steps, quiet_steps, deaths)
 
 
@@ -137,13 +138,13 @@ def test_replaying_gives_the_decisions_that_the_store_holds(story: Any, orderly:
 
 
 @settings(max_examples=40, deadline=None)
-@given(st.lists(quiet_steps, min_size=1, max_size=14))
+@given(st.lists(heard_steps, min_size=1, max_size=10))
 def test_other_rules_decide_in_a_replay_what_they_would_have_decided_then(story: Any) -> None:
     with tempfile.TemporaryDirectory(prefix="h10-") as folder:
         one, two = Path(folder, "one"), Path(folder, "two")
         for place, rules in ((one, house()), (two, OTHER)):
             lived = Story(place, rules)
-            lived.live(story)
+            lived.live([*story, ("one", "bench", 1.0, 1)])  # both logs go equally far
             lived.end()
         assert replayed(one, OTHER) == taken(two)
         assert replayed(two, house()) == taken(one)
