@@ -20,16 +20,17 @@ FULL_MS = DAY + HOUR
 OFFSET = 1_790_000_000_000  # the labels begin in September 2026
 
 
-def write_store(folder: Path, seconds: int) -> None:
-    """Store some seconds of the reference load."""
-    writer, noise = Writer(folder, "bench", OFFSET), walk(2)
+def write_store(folder: Path, seconds: int, boot: str = "bench", first: int = 1000) -> None:
+    """Store some seconds of the reference load, of a boot, from a time (ms) of it on."""
+    writer, noise = Writer(folder, boot, OFFSET), walk(2)
     writer.settle(OFFSET)
     for name, kept in PARTS.items():
         writer.part(name, "pms5003", kept)
     for second in range(seconds):
         for place, (name, kept) in enumerate(PARTS.items()):
             steps = tuple(10 * v for v in air(noise)[-len(kept) :])
-            writer.add(Readings(1000 + second * 1000 + place * 333, name, steps, bytes(len(kept))))
+            t = first + second * 1000 + place * 333
+            writer.add(Readings(t, name, steps, bytes(len(kept))))
         if second % 50 == 49:
             writer.commit()
     writer.commit()

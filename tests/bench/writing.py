@@ -9,9 +9,12 @@ import time
 from pathlib import Path
 
 from bench.load import PARTS, Wire, toml
-from bench.processor import start_keeper
+from bench.playing import write_store
+from bench.processor import resident_mb, start_keeper
+from ventwright_drivers.clock import SystemClock, boot_id
 
 HOUR_S = 3600
+DAY_S = 24 * HOUR_S
 
 _HOUR = """
 import sys
@@ -48,13 +51,13 @@ def megabytes_a_day(folder: Path, hours: int) -> tuple[float, float]:
     return own / 1e6 / hours * 24, device / 1e6 / hours * 24
 
 
-def ready_after(folder: Path) -> float:
-    """Start the keeper on a day of stored readings; seconds until it says READY=1."""
+def ready_after(folder: Path) -> tuple[float, float]:
+    """Start the keeper on a day of this boot's readings; s until READY=1, and its memory, MB."""
+    now = SystemClock().now()
+    write_store(folder / "day", DAY_S - 60, boot_id(), now - DAY_S * 1000)
     wires = [Wire() for _ in PARTS]
     config = folder / "ready.toml"
-    config.write_text(
-        toml(folder / "hours", dict(zip(PARTS, (w.path for w in wires), strict=True)))
-    )
+    config.write_text(toml(folder / "day", dict(zip(PARTS, (w.path for w in wires), strict=True))))
     address = str(folder / "notify")
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as notify:
         notify.bind(address)
@@ -65,9 +68,10 @@ def ready_after(folder: Path) -> float:
             while b"READY=1" not in notify.recv(1000):
                 pass
             took = time.monotonic() - began
+            memory = resident_mb(keeper.pid)
         finally:
             keeper.send_signal(signal.SIGTERM)
             keeper.wait(20)
     for wire in wires:
         wire.close()
-    return took
+    return took, memory
