@@ -6,12 +6,14 @@ were last saved and then learn what was stored since.
 """
 
 import contextlib
+from bisect import bisect_right
 from collections.abc import Iterator
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, cast
 
 from ventwright.keeper.core import Core
 from ventwright.quality.marks import Quality
 from ventwright.settings.model import DAY
+from ventwright.storage.blocks import Column
 from ventwright.storage.reader import Boot, Reader, StoredBlock
 
 _MOST_BLOCKS = 40_000
@@ -78,15 +80,24 @@ def _learn(core: Core, block: StoredBlock, same_boot: bool, known: tuple[int, in
         channel = core.channels.get(f"{part.name}.{name}")
         if channel is None:
             continue
-        good = [
-            (t, s)
-            for t, s, mark in zip(times, column.steps, column.marks, strict=True)
-            if mark == Quality.GOOD and s is not None
-        ]
+        good = _good(times, column)
         if same_boot:
-            channel.load([(t, s) for t, s in good if t <= core.now])
-        elif new := [s for t, s in good if (block.boot, t) > known]:
+            place = bisect_right(good[0], core.now)
+            channel.load(good[0][:place], good[1][:place])
+        elif new := [s for t, s in zip(*good, strict=True) if (block.boot, t) > known]:
             channel.baseline.learn(sum(new) / len(new))
+
+
+def _good(times: list[int], column: Column) -> tuple[list[int], list[int]]:
+    """Pick the good readings of a column: their times, and their values in whole steps."""
+    if not any(column.marks):  # all are good, and a good one has a value
+        return times, cast(list[int], column.steps)
+    good = [
+        (t, s)
+        for t, s, mark in zip(times, column.steps, column.marks, strict=True)
+        if mark == Quality.GOOD and s is not None
+    ]
+    return [t for t, _ in good], [s for _, s in good]
 
 
 def _before(reader: Reader, saved: Any, now: int, mine: int | None) -> Before:

@@ -1,9 +1,11 @@
 """One channel as the core sees it: its history, the windows over it, its baseline."""
 
 import math
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 
-from ventwright.means.baseline import Baseline
+from ventwright.means.baseline import MINUTE_MS, Baseline
 from ventwright.means.history import History, Window
 from ventwright.means.swings import swing_of
 from ventwright_drivers.quantities import Quantity
@@ -45,17 +47,22 @@ class Channel:
         self.baseline.add(t, history)
         history.add(t, step)
 
-    def load(self, readings: list[tuple[int, int]]) -> None:
-        """Take stored readings, (ms, whole steps) in order; those not later than known are old."""
-        last = self.history.last
-        for t, step in readings:
-            if last is not None and t <= last:
-                continue
-            if self._resume is not None and t <= self._resume[0]:
-                self.history.add(t, step)
-            else:
-                self.resume()
-                self.add(t, step)
+    def load(self, times: Sequence[int], steps: Sequence[int]) -> None:
+        """Take stored readings, ms and whole steps in order; those not later than known are old."""
+        last, place = self.history.last, 0
+        if last is not None:
+            place = bisect_right(times, last)
+        if self._resume is not None:
+            known = max(place, bisect_right(times, self._resume[0]))
+            self.history.extend(times[place:known], steps[place:known])
+            place = known
+        while place < len(times):
+            self.resume()
+            self.baseline.add(times[place], self.history)
+            minute_ends = (times[place] // MINUTE_MS + 1) * MINUTE_MS
+            after = bisect_left(times, minute_ends, place)
+            self.history.extend(times[place:after], steps[place:after])
+            place = after
 
     def save_baseline(self) -> dict[str, Any]:
         """Give what the baseline knows, as plain JSON of less than 1 kB."""

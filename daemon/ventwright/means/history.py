@@ -7,6 +7,10 @@ long as some window still stands in it or before it.
 """
 
 from array import array
+from bisect import bisect_left
+from collections.abc import Sequence
+from itertools import accumulate, chain
+from operator import mul, sub
 
 _SIZE = 1024  # readings a chunk
 _SPAN_MS = 1 << 31  # a chunk's relative times fit 32 bits
@@ -62,6 +66,33 @@ class History:
         chunk.covers.append(self.cover - chunk.cover0)
         chunk.areas.append(self.area - chunk.area0)
         self.last, self.step = t, step
+
+    def extend(self, times: Sequence[int], steps: Sequence[int]) -> None:
+        """Take many readings at once, as `add` would one by one; times ascend."""
+        place = 0
+        while place < len(times):
+            self.add(times[place], steps[place])
+            free = _SIZE - len(self._chunk.ends)
+            stop = bisect_left(times, self._chunk.t0 + _SPAN_MS, place + 1, len(times))
+            stop = min(stop, place + 1 + free)
+            self._fill(times[place + 1 : stop], steps[place + 1 : stop])
+            place = stop
+
+    def _fill(self, times: Sequence[int], steps: Sequence[int]) -> None:
+        """Put readings into the open chunk, which has room for them."""
+        if not times or self.last is None:
+            return
+        chunk, reach, period = self._chunk, self._reach, self._period
+        spans = list(map(sub, times, chain((self.last,), times)))
+        if max(spans) > reach:
+            spans = [span if span <= reach else period for span in spans]
+        chunk.ends.extend([t - chunk.t0 for t in times])
+        chunk.covers.extend(list(accumulate(spans, initial=self.cover - chunk.cover0))[1:])
+        areas = accumulate(map(mul, steps, spans), initial=self.area - chunk.area0)
+        chunk.areas.extend(list(areas)[1:])
+        self.cover = chunk.cover0 + chunk.covers[-1]
+        self.area = chunk.area0 + chunk.areas[-1]
+        self.last, self.step = times[-1], steps[-1]
 
     def window(self, length: int) -> "Window":
         """Open a window over the last `length` ms; it sees what is added from now on."""

@@ -217,16 +217,16 @@ def test_a_restart_changes_nothing(until: int, stored_later: int, seed: int) -> 
     readings = [(700 * n, dice.randrange(30, 90) + n // 300) for n in range(1, until + 1)]
     whole, early = bench(), bench()
     saved_at = max(0, len(readings) - stored_later)
-    whole.load(readings)
-    early.load(readings[:saved_at])
+    whole.load([t for t, _ in readings], [s for _, s in readings])
+    early.load([t for t, _ in readings[:saved_at]], [s for _, s in readings[:saved_at]])
     saved = json.loads(json.dumps(early.save_baseline()))
     again = bench()
     again.restore_baseline(saved, readings[saved_at - 1][0] if saved_at else 0)
-    again.load(readings)
+    again.load([t for t, _ in readings], [s for _, s in readings])
     again.resume()
     later = [(readings[-1][0] + 700 * n, 40) for n in range(1, 400)]
     for channel in (whole, again):
-        channel.load(later)
+        channel.load([t for t, _ in later], [s for _, s in later])
     assert again.save_baseline() == whole.save_baseline()
 
 

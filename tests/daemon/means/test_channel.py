@@ -61,9 +61,9 @@ def test_a_part_that_slows_down_in_still_air_leaves_no_gap() -> None:
 def test_what_is_loaded_twice_counts_once() -> None:
     bench = channel()
     readings = [(1000 * n, 10 * n) for n in range(1, 11)]
-    bench.load(readings)
+    bench.load([t for t, _ in readings], [s for _, s in readings])
     before = bench.mean(10_000, 10_000, 1.0)
-    bench.load(readings)
+    bench.load([t for t, _ in readings], [s for _, s in readings])
     assert bench.mean(10_000, 10_000, 1.0) == before
 
 
@@ -72,7 +72,7 @@ def test_loading_is_as_good_as_having_been_there() -> None:
     readings = [(700 * n, n * n % 97) for n in range(1, 900)]
     for t, step in readings:
         one.add(t, step)
-    other.load(readings)
+    other.load([t for t, _ in readings], [s for _, s in readings])
     end = readings[-1][0]
     assert one.mean(end, 10_000, 0.1) == other.mean(end, 10_000, 0.1)
     assert one.base == other.base

@@ -1,6 +1,7 @@
 """Exact rolling means against a brute-force oracle that looks at every reading every time."""
 
 import gc
+from itertools import accumulate
 
 import pytest
 from hypothesis import given, settings
@@ -158,3 +159,30 @@ def test_a_window_that_nobody_asks_holds_no_more_than_its_length() -> None:
         (areas[0], 60_000),
         (areas[1], 2 * _SIZE * 1000),
     ]
+
+
+@given(
+    st.lists(st.tuples(st.integers(1, 9000), st.integers(-50, 5000)), min_size=1, max_size=60),
+    st.integers(0, 59),
+    st.integers(1, 70),
+)
+def test_many_at_once_are_as_one_by_one(
+    pairs: list[tuple[int, int]], cut: int, repeats: int
+) -> None:
+    pairs = pairs * repeats
+    times = list(accumulate((gap for gap, _ in pairs), initial=0))[1:]
+    steps = [step for _, step in pairs]
+    one, many = History(1000, 5000), History(1000, 5000)
+    windows = [history.window(100_000) for history in (one, many)]
+    for t, step in zip(times, steps, strict=True):
+        one.add(t, step)
+    many.extend(times[:cut], steps[:cut])
+    many.extend(times[cut:], steps[cut:])
+    assert (one.area, one.cover, one.last, one.step) == (
+        many.area,
+        many.cover,
+        many.last,
+        many.step,
+    )
+    assert windows[0].sums(times[-1]) == windows[1].sums(times[-1])
+    assert windows[0].sums(times[-1] + 50_000) == windows[1].sums(times[-1] + 50_000)
