@@ -1,17 +1,22 @@
 """Finds drivers and emulated twins by part number, ours by looking, others' by entry point.
 
-Entry point groups: `ventwright.parts` and `ventwright.relays`, each naming a class.
+Entry point groups: `ventwright.parts`, `ventwright.relays` and `ventwright.twins`, each naming a
+class. One that does not load costs itself and a sentence in the log, nothing else.
 """
 
 import importlib
 import inspect
+import logging
 import pkgutil
 from collections.abc import Iterator
-from importlib.metadata import entry_points
+from importlib.metadata import EntryPoint, entry_points
 from types import ModuleType
 from typing import Any
 
 from ventwright_drivers.part import Device, Part, Relay
+
+_LOG = logging.getLogger(__name__)
+_broken: dict[str, str] = {}
 
 
 def _modules(package: str) -> Iterator[ModuleType]:
@@ -29,10 +34,35 @@ def _classes(package: str, base: Any) -> Iterator[type[Any]]:
 
 def _devices(base: Any, packages: tuple[str, ...], group: str) -> dict[str, type[Any]]:
     found = {c.model: c for p in packages for c in _classes(p, base) if "model" in vars(c)}
-    for entry in entry_points(group=group):
-        loaded = entry.load()
-        found[loaded.model] = loaded
+    found |= {driver.model: driver for driver in _foreign(base, group, "model")}
     return dict(sorted(found.items()))
+
+
+def _foreign(base: Any, group: str, owes: str) -> Iterator[type[Any]]:
+    """Load what other packages offer; what does not load, or is not what it should be, is told."""
+    for entry in entry_points(group=group):
+        try:
+            loaded = entry.load()
+        except Exception as error:  # noqa: BLE001 - whatever others' code raises on import
+            first = str(error).partition("\n")[0]
+            _tell(entry, f"{type(error).__name__}: {first}")
+            continue
+        if inspect.isclass(loaded) and issubclass(loaded, base) and hasattr(loaded, owes):
+            yield loaded
+        else:
+            _tell(entry, "it names no such class as it should")
+
+
+def _tell(entry: EntryPoint, why: str) -> None:
+    sentence = f"the driver {entry.name} of another package ({entry.value}) is left out: {why}"
+    if _broken.get(entry.name) != sentence:
+        _broken[entry.name] = sentence
+        _LOG.warning("%s", sentence)
+
+
+def broken() -> dict[str, str]:
+    """Map the entry points of others that did not load to a sentence that says why."""
+    return dict(_broken)
 
 
 def parts() -> dict[str, type[Part]]:
@@ -51,7 +81,9 @@ def twins() -> dict[str, type[Any]]:
     from ventwright_drivers.emulated.twin import I2CTwin, LineTwin, SerialTwin
 
     package = "ventwright_drivers.emulated"
-    found = [twin for base in (SerialTwin, I2CTwin, LineTwin) for twin in _classes(package, base)]
+    bases = (SerialTwin, I2CTwin, LineTwin)
+    found = [twin for base in bases for twin in _classes(package, base)]
+    found += _foreign(bases, "ventwright.twins", "models")
     return {model: twin for twin in found for model in getattr(twin, "models", ())}
 
 

@@ -1,11 +1,13 @@
 """Finding drivers: ours by looking, others' by entry point."""
 
+from collections.abc import Callable
 from importlib.metadata import EntryPoint
 from typing import Any
 
 import pytest
 
 from ventwright_drivers import registry
+from ventwright_drivers.emulated.pms import PmsTwin
 from ventwright_drivers.part import Part
 from ventwright_drivers.serial.pms import Pms5003
 
@@ -14,6 +16,12 @@ class Foreign(Pms5003):
     """A part of somebody else's."""
 
     model = "foreign1"
+
+
+class ForeignTwin(PmsTwin):
+    """Its twin."""
+
+    models = ("foreign1",)
 
 
 def test_parts_relays_and_twins_are_found_by_looking() -> None:
@@ -41,6 +49,49 @@ def test_others_add_parts_by_entry_point(monkeypatch: pytest.MonkeyPatch) -> Non
     found: dict[str, Any] = registry.parts()
     assert found["foreign1"].__qualname__ == "Foreign"
     assert "foreign1" not in registry.relays()
+
+
+@pytest.fixture
+def offer(monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
+    """Have other packages offer entry points: name, value, group."""
+    monkeypatch.setattr(registry, "_broken", {})
+
+    def make(*entries: tuple[str, str, str]) -> None:
+        def found(group: str) -> list[EntryPoint]:
+            return [EntryPoint(*one) for one in entries if one[2] == group]
+
+        monkeypatch.setattr(registry, "entry_points", found)
+
+    return make
+
+
+@pytest.mark.parametrize(
+    ("value", "why"),
+    [
+        ("no_such_module:Part", "ModuleNotFoundError: No module named 'no_such_module'"),
+        (f"{__name__}:Nothing", "AttributeError: "),
+        (f"{__name__}:offer", "it names no such class"),
+        ("ventwright_drivers.relay.a0:A0Relay", "it names no such class"),
+        ("ventwright_drivers.part:Part", "it names no such class"),
+    ],
+)
+def test_a_driver_of_others_that_fails_costs_itself_and_one_sentence(
+    value: str, why: str, offer: Callable[..., None], caplog: pytest.LogCaptureFixture
+) -> None:
+    good = f"{__name__}:Foreign"
+    offer(("bad1", value, "ventwright.parts"), ("foreign1", good, "ventwright.parts"))
+    for _ in range(2):
+        assert {"foreign1", "pms5003"} <= set(registry.parts())
+    (record,) = caplog.records
+    sentence = record.getMessage()
+    assert sentence.startswith(f"the driver bad1 of another package ({value}) is left out: {why}")
+    assert "\n" not in sentence
+    assert registry.broken() == {"bad1": sentence}
+
+
+def test_others_add_twins_too(offer: Callable[..., None]) -> None:
+    offer(("foreign1", f"{__name__}:ForeignTwin", "ventwright.twins"))
+    assert registry.twins()["foreign1"] is registry.load(f"{__name__}:ForeignTwin")
 
 
 def test_where_and_load_are_each_others_inverse() -> None:

@@ -18,7 +18,7 @@ from ventwright.settings.model import (
     RelayEntry,
 )
 from ventwright.standards.humid import KAPPA
-from ventwright_drivers.registry import where
+from ventwright_drivers.registry import broken, where
 
 _NAME = re.compile(r"[a-z0-9][a-z0-9_-]{0,31}")
 NAME_RULE = "lowercase letters, digits, - and _ are allowed in a name, 32 at most"
@@ -138,6 +138,9 @@ def _driver(
     model: str | None, place: Place, drivers: Mapping[str, type[Any]], findings: Findings
 ) -> type[Any] | None:
     if model is not None and model not in drivers:
+        if why := broken().get(model):
+            findings.refuse(place, model, "a driver that loads is needed", why)
+            return None
         known = f"known are {listed(drivers)}"
         findings.refuse(place, model, known, nearest(model.lower(), drivers))
     return drivers.get(model or "")

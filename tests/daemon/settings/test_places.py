@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from ventwright.settings.devices import Device
+from ventwright.settings.devices import Device, read_part
 from ventwright.settings.findings import Findings
 from ventwright.settings.places import check_places
 from ventwright_drivers import registry
@@ -90,3 +90,12 @@ def test_boards_on_one_line_set_it_up_alike(option: str, value: Any) -> None:
     assert len(found) == 1
     assert found[0].startswith(f"relays.b.{option} is ")
     assert found[0].endswith("is needed; relays.a sets the same port up so")
+
+
+def test_a_driver_of_others_that_does_not_load_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(registry, "_broken", {"foreign1": "the driver foreign1 is left out: why"})
+    findings = Findings("f", {}, {})
+    read_part({"model": "foreign1"}, ("parts", "x"), registry.parts(), findings)
+    (mistake,) = findings.mistakes
+    assert mistake.found == 'is "foreign1"'
+    assert mistake.hint == "the driver foreign1 is left out: why"
