@@ -12,6 +12,7 @@ _COMMANDS = {
     "check": "go through the configuration and the hardware, switching nothing unless asked",
     "status": "tell what the running daemon sees and does",
     "averages": "tell means, indexes and shift averages beside the published limits",
+    "agree": "compare two parts side by side, and say what makes one read like the other",
     "acknowledge": "say that an alarm was seen",
     "shelve": "set an alarm aside for a time",
     "unshelve": "take a shelved alarm back",

@@ -1,10 +1,10 @@
 """Takes the last day of every channel from the store, minute by minute."""
 
 from array import array
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from datetime import datetime
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from ventwright.means.channel import reach_of
 from ventwright.means.minutes import MINUTE_MS, Minutes
@@ -34,6 +34,20 @@ class Stretch(NamedTuple):
     """Whether the clock was known to be right when all of it was labelled."""
 
 
+class Sink(Protocol):
+    """What takes the readings of one channel."""
+
+    def take(self, times: Sequence[int], column: Column, sure: bool) -> None:
+        """Take a column at its times (Unix ms); `sure`: the clock was known to be right."""
+
+
+def good(times: Sequence[int], column: Column) -> Iterator[tuple[int, int]]:
+    """Give the times and whole steps of the good readings of a column."""
+    for t, step, mark in zip(times, column.steps, column.marks, strict=True):
+        if mark == Quality.GOOD and step is not None:
+            yield t, step
+
+
 class _Readings:
     """The good readings of one channel: Unix ms and whole steps."""
 
@@ -42,11 +56,11 @@ class _Readings:
         self.steps = array("q")
         self.sure = True
 
-    def take(self, times: Iterable[int], column: Column) -> None:
-        for t, step, mark in zip(times, column.steps, column.marks, strict=True):
-            if mark == Quality.GOOD and step is not None:
-                self.times.append(t)
-                self.steps.append(step)
+    def take(self, times: Sequence[int], column: Column, sure: bool) -> None:
+        self.sure &= sure
+        for t, step in good(times, column):
+            self.times.append(t)
+            self.steps.append(step)
 
 
 def end_of(reader: Reader, now: int) -> int:
@@ -73,10 +87,24 @@ def gather(reader: Reader, settings: Settings, end: int) -> Iterator[Stretch]:
 
 def _readings(reader: Reader, settings: Settings, end: int) -> dict[str, _Readings]:
     found = {
-        f"{n}.{q}": _Readings() for n, entry in settings.parts.items() for q in entry.quantities
+        f"{name}.{q}": _Readings()
+        for name, entry in settings.parts.items()
+        for q in entry.quantities
     }
+    pour(reader, settings, found, (end - 25 * HOUR - _RECENT_MS, end + _RECENT_MS))
+    return found
+
+
+def pour(
+    reader: Reader, settings: Settings, into: Mapping[str, Sink], span: tuple[int, int]
+) -> None:
+    """Give the columns between two times (Unix ms) to what takes those of each channel.
+
+    Parts of another model than the configured one are left out; a damaged block costs itself
+    only. Raises sqlite3.Error.
+    """
     settled = {boot.offset: boot.settled for boot in reader.boots().values()}
-    for offset, block in between(reader, end - 25 * HOUR - _RECENT_MS, end + _RECENT_MS):
+    for offset, block in between(reader, *span):
         entry = settings.parts.get(block.part.name)
         if entry is None or entry.model != block.part.model:
             continue
@@ -84,10 +112,8 @@ def _readings(reader: Reader, settings: Settings, end: int) -> dict[str, _Readin
             times, columns = block.open()
             labels = [t + offset for t in times]
             for quantity, column in zip(block.part.quantities, columns, strict=True):
-                if readings := found.get(f"{block.part.name}.{quantity}"):
-                    readings.take(labels, column)
-                    readings.sure &= settled[offset]
-    return found
+                if sink := into.get(f"{block.part.name}.{quantity}"):
+                    sink.take(labels, column, settled[offset])
 
 
 def _minutes(readings: _Readings, end: int, period: int) -> Minutes:

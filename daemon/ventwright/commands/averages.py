@@ -3,7 +3,6 @@
 import json
 import sqlite3
 import time
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -12,22 +11,15 @@ import click
 from ventwright.averaging.gather import end_of, gather
 from ventwright.averaging.telling import channel_told
 from ventwright.averaging.words import lines
-from ventwright.commands.options import config_option, fail, json_option, settings_or_exit
+from ventwright.commands.options import (
+    Moment,
+    config_option,
+    fail,
+    json_option,
+    settings_or_exit,
+)
 from ventwright.settings.model import Settings
 from ventwright.storage.reader import Reader
-
-
-class Moment(click.ParamType[int]):
-    """A time such as "2026-05-14T14:20", local unless it says otherwise, read as Unix ms."""
-
-    name = "time"
-
-    def convert(self, value: Any, param: Any, ctx: Any) -> int:
-        """Read the text; fails with what is allowed."""
-        try:
-            return round(datetime.fromisoformat(value).timestamp() * 1000)
-        except (ValueError, OverflowError, OSError):
-            self.fail(f'"{value}" is no time such as 2026-05-14T14:20', param, ctx)
 
 
 def told(settings: Settings, at: int | None) -> list[dict[str, Any]]:

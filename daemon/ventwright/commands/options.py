@@ -1,6 +1,7 @@
 """Options that several commands share, and how a refused configuration is told."""
 
 import sys
+from datetime import datetime
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -36,6 +37,19 @@ class Duration(click.ParamType[int]):
             return parse_duration(value)
         except ValueError as error:
             self.fail(f'"{value}" is no length of time; {error}', param, ctx)
+
+
+class Moment(click.ParamType[int]):
+    """A time such as "2026-05-14T14:20", local unless it says otherwise, read as Unix ms."""
+
+    name = "time"
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> int:
+        """Read the text; fails with what is allowed."""
+        try:
+            return round(datetime.fromisoformat(value).timestamp() * 1000)
+        except (ValueError, OverflowError, OSError):
+            self.fail(f'"{value}" is no time such as 2026-05-14T14:20', param, ctx)
 
 
 def settings_or_exit(path: Path) -> Settings:

@@ -2,15 +2,13 @@
 
 import json
 import os
-import shutil
-import tempfile
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
 from ventwright.finding.found import Found
 from ventwright.settings.errors import ConfigurationError, Mistake
-from ventwright.settings.load import load
+from ventwright.settings.replacing import replace
 from ventwright.settings.source import read_file
 
 _HEAD = "# Added by `ventwright find`.\n"
@@ -62,7 +60,7 @@ def add(path: Path, found: Iterable[Found], environ: Mapping[str, str]) -> str:
         return ""
     added = _HEAD + "\n" + block(new, _names(tree))
     try:
-        _replace(real, _ended(text) + "\n" + added, environ)
+        replace(real, _ended(text) + "\n" + added, environ)
     except OSError as error:
         mistake = Mistake(str(path), f"cannot be written ({error.strerror})", "write access")
         raise ConfigurationError((mistake,)) from error
@@ -104,40 +102,3 @@ def _own_address(model: object) -> object:
 
     driver = registry.parts().get(str(model))
     return getattr(driver and driver.Options, "address", None)
-
-
-def _replace(path: Path, text: str, environ: Mapping[str, str]) -> None:
-    """Check `text` beside the file, then put it in the file's place; raises OSError."""
-    handle, name = tempfile.mkstemp(".toml", f".{path.stem}-", path.parent)
-    beside = Path(name)
-    try:
-        with open(handle, "w", encoding="utf-8", newline="") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        _check(beside, path, environ)
-        _keep_owner(path, beside)
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
-
-
-def _check(beside: Path, path: Path, environ: Mapping[str, str]) -> None:
-    try:
-        load(beside, environ)
-    except ConfigurationError as error:
-        told = (_moved(mistake, str(beside), str(path)) for mistake in error.mistakes)
-        raise ConfigurationError(tuple(told)) from None
-
-
-def _moved(mistake: Mistake, beside: str, path: str) -> Mistake:
-    place, where = (text.replace(beside, path) for text in (mistake.place, mistake.where))
-    return Mistake(place, mistake.found, mistake.allowed, mistake.hint, where)
-
-
-def _keep_owner(path: Path, beside: Path) -> None:
-    """Give the new file the old one's mode, and its owner as far as this user may."""
-    shutil.copymode(path, beside)
-    old = path.stat()
-    if (old.st_uid, old.st_gid) != (os.geteuid(), os.getegid()):
-        os.chown(beside, old.st_uid, old.st_gid)

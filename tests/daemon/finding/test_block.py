@@ -2,13 +2,13 @@
 
 import os
 import stat
+import tempfile
 import tomllib
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from ventwright.finding import block as block_module
 from ventwright.finding.block import add, block
 from ventwright.finding.found import Found
 from ventwright.settings.errors import ConfigurationError
@@ -162,7 +162,7 @@ def test_a_folder_that_cannot_be_written_is_told(
     def full(*_: Any, **__: Any) -> Any:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(block_module.tempfile, "mkstemp", full)
+    monkeypatch.setattr(tempfile, "mkstemp", full)
     with pytest.raises(ConfigurationError, match=r"written \(No space left on device\)"):
         add(file, [COUNTER], {})
     assert file.read_text() == WITH_PART
