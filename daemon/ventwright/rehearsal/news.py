@@ -72,7 +72,7 @@ class News:
             column = columns[block.part.quantities.index(self._quantity.name)]
             rows = zip(times, column.steps, column.marks, strict=True)
             good = [(t, s) for t, s, mark in rows if mark == Quality.GOOD and s is not None]
-            self._of(block.part.model).load(good)
+            self._of(block.part.model).load([t for t, _ in good], [s for _, s in good])
 
     def _of(self, model: str) -> Channel:
         if self._channel is None:
