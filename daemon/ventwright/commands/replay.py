@@ -23,6 +23,7 @@ from ventwright.replaying.words import (
     log_lines,
     recorded_lines,
 )
+from ventwright.storage.schema import store_path
 
 SHIPPED = f"the alarms and extractors of the shipped config/{EXAMPLE}"
 
@@ -89,6 +90,8 @@ def replay(log: Path | None, config: Path | None, against: Path | None, as_json:
     in ISO 8601 and columns named part.quantity, such as bench.pm2_5 in µg/m³. No port is touched
     and nothing is written.
     """
+    if log is not None and log.name == store_path(log.parent).name:
+        log = log.parent
     try:
         outcome = _replayed(log, config)
         folder = log or outcome.settings.store.folder

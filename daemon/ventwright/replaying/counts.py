@@ -1,6 +1,6 @@
 """How many readings of each channel there were, and of what quality."""
 
-from collections import Counter
+from collections import Counter, defaultdict
 
 from ventwright.events import Action, Readings
 from ventwright.keeper.core import Core
@@ -15,13 +15,13 @@ class Counts(Listener):
 
     def __init__(self) -> None:
         """Start with none."""
-        self.of: dict[str, Counter[int]] = {}
+        self.of: defaultdict[str, Counter[int]] = defaultdict(Counter)
         """By channel, how many had which quality."""
         self._names: dict[str, list[str]] = {}
 
     def column(self, channel: str, column: Column) -> None:
         """Count a column of a block."""
-        counts = self.of.setdefault(channel, Counter())
+        counts = self.of[channel]
         good = column.marks.count(Quality.GOOD)
         counts[Quality.GOOD] += good
         if good < len(column.marks):
@@ -39,7 +39,7 @@ class Counts(Listener):
         names = self._names[action.part]
         for name, step, mark in zip(names, action.steps, action.marks, strict=True):
             if step is not None:
-                self.of.setdefault(name, Counter())[mark] += 1
+                self.of[name][mark] += 1
 
     def words(self, channel: str) -> dict[str, int]:
         """Give the counts of a channel by the quality in words."""

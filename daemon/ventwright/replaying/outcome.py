@@ -1,6 +1,7 @@
 """What would have happened: a log played with one configuration, and all that was heard."""
 
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 from ventwright.quality.judge import PartKind
@@ -56,13 +57,10 @@ def replay_store(
     outcome = Outcome(label, settings)
     unpacker = Unpacker({name: entry.quantities for name, entry in settings.parts.items()})
     try:
-        log = StoredLog(folder)
+        with closing(StoredLog(folder)) as log:
+            Player(settings, kinds, outcome.listeners).play(log.items(unpacker))
     except sqlite3.Error as error:
         raise ReplayError(f"{folder} holds no store that can be read: {error}.") from None
-    try:
-        Player(settings, kinds, outcome.listeners).play(log.items(unpacker))
-    finally:
-        log.close()
     outcome.air.finish()
     outcome.counts = unpacker.counts
     _note_store(outcome, unpacker)

@@ -1,5 +1,6 @@
 """The store as a keeper found it when it began, in the midst of the log."""
 
+import json
 from pathlib import Path
 from typing import Any
 
@@ -51,8 +52,8 @@ class Past(Reader):
         return dict(self._db.execute(query, (after, self._end)).fetchall())
 
     def state(self, key: str) -> Any:
-        """Read a piece of saved state, or None."""
-        return self._saved if key == "core" else None
+        """Read a piece of saved state, or None, as it comes out of a store."""
+        return json.loads(json.dumps(self._saved)) if key == "core" else None
 
 
 def refill(folder: Path, boot: tuple[int, str], core: Core, saved: Saved | None) -> None:

@@ -127,6 +127,9 @@ class RecordedLog:
 def _take_back(core: Core, saved: Saved | None) -> None:
     """Give a core the state of the one before: there is no store to fill its windows from."""
     if saved:
+        core.restore_baselines(saved, same_boot=True)
+        for channel in core.channels.values():
+            channel.resume()
         core.restore(saved, same_boot=True)
 
 

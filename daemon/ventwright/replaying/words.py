@@ -16,8 +16,8 @@ _MOST = 20
 
 
 def when(t: int) -> str:
-    """Write Unix ms as local time."""
-    return f"{datetime.fromtimestamp(t // 1000).astimezone():%d %b %Y %H:%M:%S}"
+    """Write Unix ms as local time, to the second."""
+    return f"{datetime.fromtimestamp((t + 500) // 1000).astimezone():%d %b %Y %H:%M:%S}"
 
 
 def long(ms: int) -> str:

@@ -39,7 +39,7 @@ def store(folder: Path, boots: list[Any]) -> list[Readings]:
     return made
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.lists(commits, min_size=1, max_size=3))
 def test_all_samples_come_in_order(boots: Any) -> None:
     with tempfile.TemporaryDirectory(prefix="h10-") as folder:

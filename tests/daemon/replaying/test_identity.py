@@ -127,7 +127,7 @@ class Story:
             self.life.kill()
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(st.lists(steps, min_size=1, max_size=14), st.booleans())
 def test_replaying_gives_the_decisions_that_the_store_holds(story: Any, orderly: bool) -> None:
     with tempfile.TemporaryDirectory(prefix="h10-") as folder:
@@ -137,7 +137,7 @@ def test_replaying_gives_the_decisions_that_the_store_holds(story: Any, orderly:
         assert replayed(Path(folder), house()) == taken(Path(folder))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(st.lists(heard_steps, min_size=1, max_size=10))
 def test_other_rules_decide_in_a_replay_what_they_would_have_decided_then(story: Any) -> None:
     with tempfile.TemporaryDirectory(prefix="h10-") as folder:

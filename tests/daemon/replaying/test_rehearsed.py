@@ -63,6 +63,8 @@ def test_the_command_says_so_and_tells_alarms_hours_and_limits(out: Path) -> Non
 def test_the_configured_store_is_replayed_if_no_log_is_named(out: Path) -> None:
     named = ask(out / "store", "--config", out / "ventwright.toml")
     assert ask("--config", out / "ventwright.toml").output == named.output
+    file = out / "store" / "readings.sqlite"
+    assert ask(file, "--config", out / "ventwright.toml").output == named.output
 
 
 def test_json_gives_every_decision_with_its_time_and_reason(out: Path) -> None:
@@ -122,3 +124,5 @@ def test_a_folder_without_a_store_is_told_in_one_sentence(out: Path, tmp_path: P
     assert result.exit_code == 1
     assert result.output.count("\n") == 1
     assert "holds no store" in result.output
+    (tmp_path / "readings.sqlite").write_text("nothing of the kind, whatever its name says")
+    assert "holds no store" in ask(tmp_path, "--config", out / "ventwright.toml").output
