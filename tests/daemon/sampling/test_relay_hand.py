@@ -55,7 +55,8 @@ class Bench:
 
     def report(self, report: RelayReport) -> None:
         self.reports.append(report)
-        self.clock.stopped = report.t >= self.end
+        if report.t >= self.end:
+            self.clock.stop()
 
     def run(self, on: bool, end: int) -> list[int]:
         """Command and obey until the first report at or after `end`; returns when it tried."""
