@@ -31,7 +31,7 @@ def test_every_mean_is_that_of_a_rolling_window(seed: int) -> None:
     for n, window in windows.items():
         area, cover = window.sums(end)
         sums = minutes.sums(0, n)
-        assert sums.cover == cover
+        assert (sums.area, sums.cover) == (area, cover)
         assert sums.coverage == cover / (n * MINUTE_MS)
 
 
