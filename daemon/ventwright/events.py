@@ -5,12 +5,16 @@ place of the first three. Out: Readings, Record, Switch.
 
 Bodies of Record, by kind (numbers in the channel's unit; times in ms of the boot):
 
-alarm      change (raised, worse, cleared, acknowledged, reset, shelved, unshelved), state,
-           priority, channel, quantity, unit, compare (mean, rise), over (ms), value, mean,
-           baseline, young (the baseline is), rise, baseline_sigma and rise_sigma (standard
-           uncertainties of baseline and of rise, null where unknown), setpoint, deadband,
-           coverage (0..1), since, peak, limit (a name of the limits table, or null), optical
-           (true: ultrafine particles are not seen), extractors (name: state)
+alarm      change (raised, worse, cleared, acknowledged, reset, shelved, unshelved, chattering,
+           standing), state, priority, channel, quantity, compare (see alarms/comparing.py), over
+           (ms), unit (of value, setpoint, deadband and peak: the channel's, that per min for a
+           rate, min for a silence), value, mean, baseline, young (the baseline is), rise,
+           baseline_sigma and rise_sigma (standard uncertainties of baseline and of rise, null where
+           unknown), setpoint, deadband, coverage (0..1), since, peak, dose (the channel's unit
+           times hours since the condition became true, or null), reaches (when a forecast expects
+           the setpoint, ms, or null), activations (in the last hour, up to 5), limit (a name of the
+           limits table, or null), optical (true: ultrafine particles are not seen), extractors
+           (name: state)
 extractor  from, to (states of extraction/extractor.py; the same where only the relay switches, once
            its minimum time is over), on, why
 part       change (lost, back), why, partly (true: some of its channels can still be used)

@@ -1,11 +1,14 @@
-"""An alarm: a condition on a channel's mean or rise, and the state that people see.
+"""An alarm: a condition on what a channel shows, and the state that people see.
 
 Knows its channel and its settings; knows no extractor, no store and no message.
 """
 
-from typing import Any, NamedTuple
+from typing import Any
 
+from ventwright.alarms.comparing import Look, compare
 from ventwright.alarms.condition import Condition
+from ventwright.alarms.dose import Dose
+from ventwright.alarms.habits import Habits
 from ventwright.alarms.states import ASIDE, WAYS, State, Stimulus
 from ventwright.means.channel import Channel
 from ventwright.settings.model import MINUTE
@@ -13,19 +16,6 @@ from ventwright.settings.model import Alarm as AlarmSettings
 
 _WORSE = 2.0
 _TOLD_AGAIN_AFTER = 5 * MINUTE
-
-
-class Look(NamedTuple):
-    """What an alarm saw when it last looked, in the channel's unit."""
-
-    mean: float | None = None
-    coverage: float = 0.0
-    base: float | None = None
-
-    @property
-    def rise(self) -> float | None:
-        """Mean minus baseline, or None where either is unknown."""
-        return None if self.mean is None or self.base is None else self.mean - self.base
 
 
 class Alarm:
@@ -46,12 +36,25 @@ class Alarm:
         self.peak: float | None = None
         self.shelved_until: int | None = None
         self._told = (0, 0.0)
-        channel.watch(settings.over)
+        self._compare = compare(channel, settings)
+        self._dose = Dose(channel, settings.compare)
+        self.habits = Habits()
 
     @property
     def value(self) -> float | None:
-        """The compared value, in the channel's unit."""
-        return self.look.rise if self.settings.compare == "rise" else self.look.mean
+        """The compared value, in the alarm's unit."""
+        return self.look.value
+
+    @property
+    def unit(self) -> str:
+        """The unit of value, setpoint, deadband and peak."""
+        unit = self.channel.quantity.unit
+        return {"rate": f"{unit} per min", "silence": "min"}.get(self.settings.compare, unit)
+
+    @property
+    def dose(self) -> float | None:
+        """What the channel has seen since the condition became true, unit times hours, or None."""
+        return None if self.since is None else self._dose.value
 
     @property
     def due(self) -> int | None:
@@ -68,30 +71,40 @@ class Alarm:
 
     def evaluate(self, t: int) -> list[str]:
         """Look at the channel at `t` ms; returns what changed: raised, worse, cleared, ..."""
-        settings, channel = self.settings, self.channel
-        mean, coverage = channel.mean(t, settings.over, settings.coverage)
-        self.look = Look(mean, coverage, channel.base)
-        value = self.value
+        condition = self.condition
+        look = self.look = self._compare(t, condition.active)
+        value = look.value
         changes: list[str] = []
-        if self.condition.update(t, value):
+        if condition.update(t, value):
             changes = self._turn(t, value or 0.0)
-        elif self.condition.active and value is not None:
+        elif condition.active:
             changes = self._follow(t, value)
         return changes if self.shelved_until is None else changes + self._unshelve(t)
 
     def _turn(self, t: int, value: float) -> list[str]:
         if self.condition.active:
             self.since, self.peak, self._told = t, value, (t, value)
-            return self._move(Stimulus.RAISE, "raised")
+            self._dose.begin()
+            self.habits.begin()
+            raised = self._move(Stimulus.RAISE, "raised")
+            return raised + self.habits.raised(t) if raised else []
         latching = self.settings.latching
         return self._move(Stimulus.CLEAR_LATCHING if latching else Stimulus.CLEAR, "cleared")
 
-    def _follow(self, t: int, value: float) -> list[str]:
+    def _follow(self, t: int, value: float | None) -> list[str]:
+        aside = self.state in ASIDE
+        stands = [] if aside or self.since is None else self.habits.holds(t - self.since)
+        if value is None:
+            return stands
         self.peak = value if self.peak is None else max(self.peak, value)
+        return stands if aside else stands + self._worse(t, value)
+
+    def _worse(self, t: int, value: float) -> list[str]:
+        """Tell when it is markedly worse than what was told; a silence only goes on."""
         told_at, told = self._told
         if value <= told or value < told + (_WORSE - 1) * abs(told):
             return []
-        if t - told_at < _TOLD_AGAIN_AFTER or self.state in ASIDE:
+        if t - told_at < _TOLD_AGAIN_AFTER or self.settings.compare == "silence":
             return []
         self._told = (t, value)
         return ["worse"]
@@ -169,6 +182,8 @@ class Alarm:
             "peak": self.peak,
             "told": list(self._told),
             "shelved_until": self.shelved_until,
+            "dose": self._dose.save(),
+            "habits": self.habits.save(),
         }
 
     def restore(self, saved: dict[str, Any], shift: int) -> None:
@@ -180,3 +195,10 @@ class Alarm:
         self.since = None if saved["since"] is None else saved["since"] + shift
         until = saved["shelved_until"]
         self.shelved_until = None if until is None else until + shift
+        if "dose" in saved:  # not in what versions before saved
+            self._dose.restore(saved["dose"])
+            self.habits.restore(saved["habits"], shift)
+
+    def catch_up(self) -> None:
+        """Take into the dose what was stored after the state was saved."""
+        self._dose.catch_up()

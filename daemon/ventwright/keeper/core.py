@@ -219,7 +219,7 @@ class Core:
             "priority": settings.priority,
             "channel": settings.channel,
             "quantity": quantity.name,
-            "unit": quantity.unit,
+            "unit": alarm.unit,
             "compare": settings.compare,
             "over": settings.over,
             "value": alarm.value,
@@ -234,6 +234,9 @@ class Core:
             "coverage": round(look.coverage, 4),
             "since": alarm.since,
             "peak": alarm.peak,
+            "dose": None if alarm.dose is None else round(alarm.dose, 3),
+            "reaches": look.reaches,
+            "activations": alarm.habits.activations(self.now),
             "limit": settings.limit,
             "optical": self.parts[settings.channel.partition(".")[0]].kind.optical,
         }
@@ -306,6 +309,8 @@ class Core:
         for name, alarm in self.alarms.items():
             if name in saved["alarms"]:
                 alarm.restore(saved["alarms"][name], shift)
+                if same_boot:
+                    alarm.catch_up()
         for name, extractor in self.extractors.items():
             if name in saved["extractors"]:
                 safe = self.settings.relays[extractor.settings.relay].safe_state == "on"

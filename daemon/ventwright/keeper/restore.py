@@ -10,7 +10,9 @@ from bisect import bisect_right
 from collections.abc import Iterator
 from typing import Any, NamedTuple, cast
 
+from ventwright.alarms.comparing import longest_window
 from ventwright.keeper.core import Core
+from ventwright.means.channel import Channel
 from ventwright.quality.marks import Quality
 from ventwright.settings.model import DAY
 from ventwright.storage.blocks import Column
@@ -34,12 +36,12 @@ def restore(core: Core, reader: Reader, boot_name: str) -> Before:
     """Fill a fresh core from the store; returns how the keeper before ended."""
     boots = reader.boots()
     mine = next((b.id for b in boots.values() if b.name == boot_name), None)
-    longest = max([DAY, *(alarm.settings.over for alarm in core.alarms.values())])
+    longest = max([DAY, *(longest_window(alarm.settings) for alarm in core.alarms.values())])
     saved = reader.state("core")
     known = _baselines(core, saved, boots, boot_name)
     for block in _recent(reader, longest):
         with contextlib.suppress(ValueError):  # a damaged block costs itself only
-            _learn(core, block, block.boot == mine, known)
+            _learn(core, block, block.boot == mine, known, saved["t"] if saved else 0)
     for channel in core.channels.values():
         channel.resume()
     if saved:
@@ -71,7 +73,9 @@ def _recent(reader: Reader, longest: int) -> Iterator[StoredBlock]:
         first = page[-1].id
 
 
-def _learn(core: Core, block: StoredBlock, same_boot: bool, known: tuple[int, int]) -> None:
+def _learn(
+    core: Core, block: StoredBlock, same_boot: bool, known: tuple[int, int], seam: int
+) -> None:
     part = core.parts.get(block.part.name)
     if part is None or part.kind.model != block.part.model:
         return
@@ -83,9 +87,18 @@ def _learn(core: Core, block: StoredBlock, same_boot: bool, known: tuple[int, in
         good = _good(times, column)
         if same_boot:
             place = bisect_right(good[0], core.now)
-            channel.load(good[0][:place], good[1][:place])
+            _load(channel, good[0][:place], good[1][:place], seam)
         elif new := [s for t, s in zip(*good, strict=True) if (block.boot, t) > known]:
             channel.baseline.learn(sum(new) / len(new))
+
+
+def _load(channel: Channel, times: list[int], steps: list[int], seam: int) -> None:
+    """Give a channel its readings; where those later than `seam` ms begin is noted."""
+    later = bisect_right(times, seam)
+    channel.load(times[:later], steps[:later])
+    if later < len(times) and channel.seam is None:
+        channel.seam = (channel.history.area, channel.history.cover)
+    channel.load(times[later:], steps[later:])
 
 
 def _good(times: list[int], column: Column) -> tuple[list[int], list[int]]:

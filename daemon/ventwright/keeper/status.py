@@ -68,11 +68,14 @@ def _alarms(core: Core) -> dict[str, Any]:
             "channel": alarm.settings.channel,
             "compare": alarm.settings.compare,
             "over (s)": alarm.settings.over // 1000,
-            "unit": alarm.channel.quantity.unit,
+            "unit": alarm.unit,
             "value": _rounded(alarm.value),
             "setpoint": alarm.settings.setpoint,
             "since": alarm.since if alarm.condition.active else None,
             "peak": _rounded(alarm.peak) if alarm.condition.active else None,
+            "dose": _rounded(alarm.dose) if alarm.condition.active else None,
+            "chattering": alarm.habits.chattering(core.now),
+            "standing": alarm.habits.standing(alarm.condition.active),
         }
         for name, alarm in core.alarms.items()
     }

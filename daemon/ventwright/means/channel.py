@@ -37,6 +37,8 @@ class Channel:
         self.per_unit = quantity.per_unit
         self._reach = reach_of(period)
         self.history = History(period, self._reach)
+        self.seam: tuple[int, int] | None = None
+        """The history's sums where, in a restart, what came after the last save begins."""
         self.baseline = Baseline(swing_of(quantity))
         self._resume: tuple[int, bool] | None = None
         self._windows: dict[int, Window] = {}
@@ -100,6 +102,16 @@ class Channel:
         if not cover or share < coverage:
             return Mean(None, share)
         return Mean(area / cover / self.per_unit, share)
+
+    def mean_before(self, t: int, length: int, coverage: float) -> float | None:
+        """Average over the `length` ms before those of `mean`; twice the length must be watched."""
+        last = self.history.last
+        end = t if last is None or t - last > self._reach else last
+        both, recent = self._windows[2 * length].sums(end), self._windows[length].sums(end)
+        cover = both[1] - recent[1]
+        if not cover or cover / length < coverage:
+            return None
+        return (both[0] - recent[0]) / cover / self.per_unit
 
     def speaks(self, t: int) -> bool:
         """Tell whether the newest good reading is not older than its reach at `t` ms."""

@@ -4,6 +4,7 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
+from ventwright.settings.alarm_table import complete_alarm
 from ventwright.settings.fields import build, check
 from ventwright.settings.findings import Findings
 from ventwright.settings.model import (
@@ -57,7 +58,9 @@ def _alarms(tables: dict[str, Any], parts: dict[str, PartEntry]) -> dict[str, Al
         having = [part for part, entry in parts.items() if quantity in entry.quantities]
         for part in having:
             own = name if len(having) == 1 else f"{name}-{part}"
-            alarms[own] = _checked(Alarm, {**table, "channel": f"{part}.{quantity}"})
+            moved = {**table, "channel": f"{part}.{quantity}"}
+            whole = complete_alarm(moved, ("example",), Findings(EXAMPLE, {}, {}))
+            alarms[own] = _checked(Alarm, whole)
     return alarms
 
 

@@ -34,7 +34,8 @@ def check_alarm(values: Values, place: Place, parts: Devices, findings: Findings
     channel = values.get("channel")
     quantity = _quantity(channel, (*place, "channel"), parts, findings) if channel else None
     unit = f" in {QUANTITIES[quantity].unit}" if quantity else ""
-    _check_numbers(values, place, quantity, unit, findings)
+    if values.get("compare") != "silence":
+        _check_numbers(values, place, quantity, unit, findings)
     if quantity and values.get("limit") is not None:
         _check_limit(values["limit"], (*place, "limit"), quantity, findings)
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from ventwright.settings import crossing, model, places
+from ventwright.settings.alarm_table import complete_alarm
 from ventwright.settings.devices import Device, named_tables, read_part, read_relay
 from ventwright.settings.errors import ConfigurationError
 from ventwright.settings.fields import build, check, names, unknown_keys
@@ -102,7 +103,8 @@ class _Reader:
         built = {}
         for name, table in self._named("alarms").items():
             place = ("alarms", name)
-            values, built[name] = self._table(model.Alarm, table, place)
+            whole = complete_alarm(table, place, self.findings)
+            values, built[name] = self._table(model.Alarm, whole, place)
             crossing.check_alarm(values, place, self.parts, self.findings)
         self.values["alarms"] = built
 

@@ -92,12 +92,14 @@ class Alarm:
 
     channel: str
     setpoint: float
-    """In the channel's unit: the mean or rise at or above which the condition is true."""
+    """What makes the condition true when reached: a mean, rise or forecast in the channel's unit, a
+    rate in that unit per minute, a silence in minutes. In the file the name of a limit will do."""
     deadband: Annotated[float, Ge(0)]
     """The condition ends only below setpoint minus deadband."""
-    compare: Literal["mean", "rise"] = "rise"
+    compare: Literal["mean", "rise", "rate", "forecast", "silence"] = "rise"
+    """See alarms/comparing.py."""
     over: Duration = MINUTE
-    """Averaging time, ms."""
+    """Averaging time, ms; of a silence how long it has to last."""
     on_delay: Duration = 30 * SECOND
     off_delay: Duration = 2 * MINUTE
     coverage: Annotated[float, Interval(gt=0, le=1)] = 0.75

@@ -1,0 +1,144 @@
+"""What an alarm compares: mean, rise, rate, forecast or silence, each at constant cost.
+
+mean      the rolling mean over `over`
+rise      that mean minus the baseline
+rate      how fast the mean changes, unit per minute: the mean over `over` minus the mean over the
+          `over` before it, divided by `over`; for a change at an even pace that is its slope
+forecast  the highest that the mean over `over` is expected to be within a quarter of `over`, if the
+          air stays as it was on average over the last 24th of it (at least a minute)
+silence   minutes without a good reading; only good readings make it smaller again
+"""
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+from ventwright.means.channel import Channel
+from ventwright.settings.model import MINUTE
+from ventwright.settings.model import Alarm as AlarmSettings
+
+
+class Look(NamedTuple):
+    """What an alarm saw when it last looked, in the channel's unit."""
+
+    mean: float | None = None
+    coverage: float = 0.0
+    base: float | None = None
+    value: float | None = None
+    """What is compared with the setpoint; None where it is not known."""
+    reaches: int | None = None
+    """When a forecast expects the mean to reach the setpoint, ms; None where it does not."""
+
+    @property
+    def rise(self) -> float | None:
+        """Mean minus baseline, or None where either is unknown."""
+        return None if self.mean is None or self.base is None else self.mean - self.base
+
+
+Comparison = Callable[[int, bool], Look]
+"""Looks at `t` ms, told whether the condition holds now."""
+
+
+def compare(channel: Channel, settings: AlarmSettings) -> Comparison:
+    """Choose the comparison that the settings ask for."""
+    return _KINDS[settings.compare](channel, settings)
+
+
+def longest_window(settings: AlarmSettings) -> int:
+    """Tell how far back an alarm looks, ms."""
+    return settings.over * (2 if settings.compare == "rate" else 1)
+
+
+def _mean(channel: Channel, settings: AlarmSettings) -> Comparison:
+    over, least = settings.over, settings.coverage
+    channel.watch(over)
+
+    def look(t: int, _active: bool) -> Look:
+        mean, coverage = channel.mean(t, over, least)
+        return Look(mean, coverage, channel.base, mean)
+
+    return look
+
+
+def _rise(channel: Channel, settings: AlarmSettings) -> Comparison:
+    over, least = settings.over, settings.coverage
+    channel.watch(over)
+
+    def look(t: int, _active: bool) -> Look:
+        mean, coverage = channel.mean(t, over, least)
+        base = channel.base
+        return Look(mean, coverage, base, None if mean is None or base is None else mean - base)
+
+    return look
+
+
+def _rate(channel: Channel, settings: AlarmSettings) -> Comparison:
+    over, least = settings.over, settings.coverage
+    channel.watch(over)
+    channel.watch(2 * over)
+
+    def look(t: int, _active: bool) -> Look:
+        mean, coverage = channel.mean(t, over, least)
+        before = channel.mean_before(t, over, least)
+        known = mean is not None and before is not None
+        rate = (mean - before) * MINUTE / over if known else None  # type: ignore[operator]
+        return Look(mean, coverage, channel.base, rate)
+
+    return look
+
+
+class _Forecast:
+    """A mean that goes on: what has been stays, what leaves the window is taken to be even."""
+
+    def __init__(self, channel: Channel, settings: AlarmSettings) -> None:
+        self._channel = channel
+        self._over, self._least = settings.over, settings.coverage
+        self._setpoint = settings.setpoint
+        self._ahead = settings.over // 4
+        self._now = min(settings.over, max(MINUTE, settings.over // 24))
+        for length in (self._over, self._over - self._ahead, self._now):
+            channel.watch(length)
+
+    def __call__(self, t: int, _active: bool) -> Look:
+        channel, over, least = self._channel, self._over, self._least
+        mean, coverage = channel.mean(t, over, least)
+        kept = channel.mean(t, over - self._ahead, least).value
+        present = channel.mean(t, self._now, least).value
+        if kept is None or present is None:
+            return Look(mean, coverage, channel.base)
+        then = kept + (present - kept) * self._ahead / over
+        value = then if mean is None else max(mean, then)
+        return Look(mean, coverage, channel.base, value, self._reached(t, mean, then))
+
+    def _reached(self, t: int, mean: float | None, then: float) -> int | None:
+        if mean is not None and mean >= self._setpoint:
+            return t
+        if mean is None or then < self._setpoint:
+            return None
+        return t + round(self._ahead * (self._setpoint - mean) / (then - mean))
+
+
+class _Silence:
+    """Time without a good reading; before the first look nothing was listened to."""
+
+    def __init__(self, channel: Channel, settings: AlarmSettings) -> None:
+        self._channel, self._over = channel, settings.over
+        self._began: int | None = None
+
+    def __call__(self, t: int, active: bool) -> Look:
+        began = self._began = t if self._began is None else self._began
+        last = self._channel.history.last
+        quiet = t - (began if last is None else max(last, began))
+        if self._channel.speaks(t):
+            quiet = 0
+        elif active:
+            quiet = max(quiet, self._over)
+        return Look(base=self._channel.base, value=quiet / MINUTE)
+
+
+_KINDS: dict[str, Callable[[Channel, AlarmSettings], Comparison]] = {
+    "mean": _mean,
+    "rise": _rise,
+    "rate": _rate,
+    "forecast": _Forecast,
+    "silence": _Silence,
+}

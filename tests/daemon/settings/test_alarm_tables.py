@@ -1,0 +1,110 @@
+"""Alarms whose setpoint names a limit, and what each comparison leaves out."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from ventwright.settings.load import load
+from ventwright.settings.model import HOUR, MINUTE, Alarm
+
+Complain = Callable[..., list[str]]
+Write = Callable[[str], Path]
+SETPOINT = "setpoint = 25\ndeadband = 5\n"
+
+
+def alarm(write: Write, base: str, table: str, **environ: str) -> Alarm:
+    return load(write(base.replace(SETPOINT, table)), environ).alarms["fast"]
+
+
+def test_a_setpoint_that_names_a_limit_takes_its_value_and_averaging_time(
+    write: Write, base: str
+) -> None:
+    found = alarm(write, base, 'setpoint = "who-pm2_5-24h"\ndeadband = 2\n')
+    assert (found.setpoint, found.over, found.compare) == (15, 24 * HOUR, "mean")
+    assert found.limit == "who-pm2_5-24h"
+
+
+def test_what_the_table_says_itself_goes_above_what_the_limit_says(write: Write, base: str) -> None:
+    table = 'setpoint = "who-pm2_5-24h"\ndeadband = 2\nover = "8 h"\ncompare = "forecast"\n'
+    found = alarm(write, base, table)
+    assert (found.setpoint, found.over, found.compare) == (15, 8 * HOUR, "forecast")
+
+
+def test_a_setpoint_from_the_environment_may_be_a_number_or_a_limit(
+    write: Write, base: str
+) -> None:
+    name = "VENTWRIGHT_ALARMS__FAST__SETPOINT"
+    assert alarm(write, base, SETPOINT, **{name: "30"}).setpoint == 30
+    assert alarm(write, base, SETPOINT, **{name: "who-pm2_5-24h"}).setpoint == 15
+
+
+def test_a_silence_needs_only_how_long(write: Write, base: str) -> None:
+    found = alarm(write, base, 'compare = "silence"\nover = "30 min"\n')
+    assert (found.over, found.setpoint, found.deadband) == (30 * MINUTE, 30, 0)
+    assert (found.on_delay, found.extract) == (0, False)
+
+
+MISTAKES = {
+    "unknown limit": (
+        'setpoint = "who-pm25-24h"\ndeadband = 2\n',
+        'alarms.fast.setpoint is "who-pm25-24h" (config.toml, line 19): a number in µg/m³, or the '
+        "name of a limit: ",
+        'is needed; is "who-pm2_5-24h" meant?',
+    ),
+    "limit of something else": (
+        'setpoint = "who-pm10-24h"\ndeadband = 2\n',
+        'alarms.fast.setpoint is "who-pm10-24h" (config.toml, line 19): a number in µg/m³, or the ',
+        'is needed; is "who-pm2_5-24h" meant?',
+    ),
+    "limit for a year": (
+        'setpoint = "who-pm2_5-year"\ndeadband = 2\n',
+        'alarms.fast.setpoint is "who-pm2_5-year" (config.toml, line 19): an `over` of its own, or '
+        "a limit for at most 7 d, is needed; this one is for year.",
+        "",
+    ),
+    "limit for a rate": (
+        'setpoint = "who-pm2_5-24h"\ndeadband = 2\ncompare = "rate"\n',
+        'alarms.fast.setpoint is "who-pm2_5-24h" (config.toml, line 19): a number in µg/m³ per '
+        "minute is needed; no limit is for a rate.",
+        "",
+    ),
+    "setpoint of a silence": (
+        'setpoint = 3\ncompare = "silence"\n',
+        "alarms.fast.setpoint has no meaning here (config.toml, line 19): an alarm with compare = "
+        '"silence" does without it: `over` is its setpoint.',
+        "",
+    ),
+    "silence without end": (
+        'compare = "silence"\nover = "soon"\n',
+        'alarms.fast.over is "soon" (config.toml, line 20): a length of time in quotes',
+        "",
+    ),
+    "unknown comparison": (
+        SETPOINT + 'compare = "slope"\n',
+        'alarms.fast.compare is "slope" (config.toml, line 21): "mean", "rise", "rate", "forecast" '
+        'or "silence" is needed.',
+        "",
+    ),
+    "deadband beyond a limit": (
+        'setpoint = "who-pm2_5-24h"\ndeadband = 20\n',
+        "alarms.fast.deadband is 20 (config.toml, line 20): a number below the setpoint (15",
+        "",
+    ),
+}
+
+
+@pytest.mark.parametrize("mistake", MISTAKES)
+def test_every_mistake_is_one_sentence(mistake: str, complain: Complain, base: str) -> None:
+    table, begin, end = MISTAKES[mistake]
+    (sentence,) = complain(base.replace(SETPOINT, table))
+    assert sentence.startswith(begin), sentence
+    assert sentence.endswith(end), sentence
+
+
+def test_an_unknown_channel_is_told_once_whatever_the_setpoint_names(
+    complain: Complain, base: str
+) -> None:
+    wrong = base.replace(SETPOINT, 'setpoint = "who-pm2_5-24h"\ndeadband = 2\n')
+    (sentence,) = complain(wrong.replace('"bench.pm2_5"', '"bench.dust"'))
+    assert sentence.startswith('alarms.fast.channel is "bench.dust"')
