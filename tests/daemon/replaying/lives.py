@@ -68,9 +68,12 @@ class Life:
             if isinstance(action, Readings):
                 self.writer.add(action)
             elif isinstance(action, Record):
-                self.writer.keep("core", {"boot": self.boot, **self.core.save()})
+                self.save()
                 self.writer.add(action)
                 self.commit()
+
+    def save(self) -> None:
+        self.writer.keep("core", {"boot": self.boot, **self.core.save()})
 
     def commit(self) -> None:
         self.writer.commit()

@@ -69,7 +69,8 @@ deaths = st.tuples(
     st.just("death"), st.booleans(), st.booleans(), st.sampled_from([1, 400, 5000, 300_000])
 )
 heard_steps = st.one_of(airs, airs, airs, mixed, mixed, asked, strange)
-quiet_steps = st.one_of(heard_steps, looks)
+saves = st.tuples(st.just("save"))
+quiet_steps = st.one_of(heard_steps, looks, saves)
 steps = st.one_of(quiet_steps, quiet_steps, quiet_steps, quiet_steps, deaths)
 
 
@@ -112,6 +113,10 @@ class Story:
     def _look(self, wait: int) -> None:
         self.t += wait
         self.life.look(self.t)
+
+    def _save(self) -> None:
+        """As the keeper does once an hour: it is stored with what is committed next."""
+        self.life.save()
 
     def _death(self, orderly: bool, reboot: bool, gap: int) -> None:
         self.end(orderly)
