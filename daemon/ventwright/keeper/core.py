@@ -23,6 +23,7 @@ from ventwright.events import (
     Trouble,
 )
 from ventwright.extraction.extractor import NEVER, Change, Extractor
+from ventwright.keeper.corrections import Corrections
 from ventwright.keeper.requests import answer
 from ventwright.keeper.watch import PartWatch, RelayWatch
 from ventwright.means.channel import Channel
@@ -68,6 +69,7 @@ class Core:
             part.name: [a for a in self.alarms.values() if a.channel in part.channels]
             for part in self.parts.values()
         }
+        self.corrections = Corrections(settings)
         self._deciding = self._deciding_channels()
         self.store_failing = ""
         self._ends = self._first_end()
@@ -86,6 +88,8 @@ class Core:
     def _deciding_channels(self) -> list[Channel]:
         """The channels on which extraction is decided, each once."""
         found = {a.channel.name: a.channel for a in self.alarms.values() if a.settings.extract}
+        for channel in found.values():
+            channel.decides = True
         return list(found.values())
 
     def handle(self, event: Event) -> list[Action]:
@@ -143,6 +147,7 @@ class Core:
         except (TypeError, ValueError) as error:  # a driver's bug costs its own part only
             part.failing(now, f"its driver gave no proper sample: {error}")
             return
+        steps, marks = self.corrections.apply(event.part, now, steps, marks)
         self._out.append(Readings(now, event.part, steps, marks))
         if ailment := part.heard_at(now, marks, event.sample.fault):
             part.failing(now, ailment, partly=part.usable)
@@ -161,6 +166,8 @@ class Core:
         for channel, step, mark in zip(part.channels, steps, marks, strict=True):
             if not mark:
                 channel.add(now, step)  # type: ignore[arg-type]
+                if channel.decides:
+                    channel.trust(now)
         if alarms := self._of_part[part.name]:
             self._look(alarms)
             self._decide()
@@ -264,10 +271,10 @@ class Core:
         return f"alarm {', '.join(asking)}" if asking else ""
 
     def _fresh(self) -> int | None:
-        """When a deciding channel last had a good reading; None where nothing decides."""
+        """When a deciding channel could last be trusted, ms; None where nothing decides."""
         if not self._deciding:
             return None
-        return max([c.history.last or 0 for c in self._deciding])
+        return max([c.trusted for c in self._deciding])
 
     def _record_extractor(self, extractor: Extractor, change: Change) -> None:
         body = {

@@ -48,6 +48,7 @@ def _part(core: Core, part: PartWatch) -> dict[str, Any]:
     left = part.judge.warm_until - core.now
     return {
         "model": part.kind.model,
+        "divided for humidity by": _rounded(core.corrections.factor(part.name, core.now)),
         "state": _state(part),
         "why": part.trouble[1] if part.trouble else part.fault,
         "warm-up left (s)": max(0, left) // 1000 if part.marks else None,

@@ -11,6 +11,8 @@ from ventwright_drivers.quantities import QUANTITIES
 LOST_AFTER_MS = 10_000
 """A part is told to be lost after this time without a usable sample since the first trouble."""
 
+_USABLE = (Quality.GOOD, Quality.WARMING_UP, Quality.HUMID)
+
 _AILMENTS = {
     Quality.OUT_OF_RANGE: "its values are out of range",
     Quality.STUCK: "it repeats the same values",
@@ -46,8 +48,8 @@ class PartWatch:
 
     @property
     def usable(self) -> bool:
-        """Whether any channel of the newest sample is good, or soon will be."""
-        return Quality.GOOD in self.marks or Quality.WARMING_UP in self.marks
+        """Whether some channel of the newest sample is good, soon will be, or is only in wet air."""
+        return any(mark in self.marks for mark in _USABLE)
 
     @property
     def due(self) -> int | None:

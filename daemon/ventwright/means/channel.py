@@ -10,6 +10,8 @@ from ventwright.means.history import History, Window
 from ventwright.means.swings import swing_of
 from ventwright_drivers.quantities import Quantity
 
+TRUSTED_OVER_MS = 60_000
+
 
 class Mean(NamedTuple):
     """A rolling mean in the channel's unit (None below the asked coverage) and its coverage."""
@@ -42,6 +44,18 @@ class Channel:
         self.baseline = Baseline(swing_of(quantity))
         self._resume: tuple[int, bool] | None = None
         self._windows: dict[int, Window] = {}
+        self.decides = False
+        """Whether extraction is decided on this channel."""
+        self.trusted = 0
+        """When the channel could last be trusted, ms: see `trust`."""
+
+    def trust(self, t: int) -> None:
+        """Trust the channel at `t` ms if good readings cover half of the minute before.
+
+        A good reading now and then gives no mean, so it is no reason to believe the air clean.
+        """
+        if self._windows[TRUSTED_OVER_MS].sums(t)[1] >= TRUSTED_OVER_MS // 2:
+            self.trusted = t
 
     def add(self, t: int, step: int) -> None:
         """Take a good reading of whole steps at `t` ms."""
