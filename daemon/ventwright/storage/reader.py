@@ -10,6 +10,9 @@ from ventwright.storage.blocks import Block, unpack
 from ventwright.storage.schema import open_to_read
 
 
+_RECENT = 10_000
+
+
 class Boot(NamedTuple):
     """A boot of the machine: Unix time in ms = t + offset; final once settled."""
 
@@ -126,11 +129,16 @@ class Reader:
         return _event(row) if row else None
 
     def newest(self, boot: int) -> int | None:
-        """Tell the latest time of a boot that the store knows of (ms), or None."""
+        """Tell the latest time of a recent boot that the store knows of (ms), or None.
+
+        Only the newest rows are looked at: a year of blocks is not read for it.
+        """
         row = self._db.execute(
-            "SELECT max(t) FROM (SELECT max(last) AS t FROM blocks WHERE boot = :b"
-            " UNION ALL SELECT max(t) FROM events WHERE boot = :b)",
-            {"b": boot},
+            "SELECT max(t) FROM (SELECT max(last) AS t FROM blocks"
+            " WHERE boot = :b AND id > (SELECT max(id) FROM blocks) - :n"
+            " UNION ALL SELECT max(t) FROM events"
+            " WHERE boot = :b AND id > (SELECT max(id) FROM events) - :n)",
+            {"b": boot, "n": _RECENT},
         ).fetchone()
         found: int | None = row[0]
         return found
