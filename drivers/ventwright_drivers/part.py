@@ -141,6 +141,9 @@ class Part(Device):
     optical_mass: ClassVar[bool] = False
     """True for optical particle parts: constant values are suspect, ultrafine are not seen."""
 
+    restarts: int = 0
+    """How often the part began to warm up anew without a `start`: after a rest or a cleaning."""
+
     def __init__(self, options: Any, wiring: Wiring) -> None:
         """Remember options and wiring, and what is measured with these options."""
         super().__init__(options, wiring)

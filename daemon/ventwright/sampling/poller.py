@@ -30,6 +30,7 @@ class Polled:
         self.due = self._clock.now()
         """Time of the next turn, ms."""
         self._running = False
+        self._restarts = part.restarts
         self._pause = FIRST_PAUSE_MS
 
     def turn(self) -> None:
@@ -52,6 +53,9 @@ class Polled:
             self.due = now + self.part.period_ms // 4
             return
         self._pause = FIRST_PAUSE_MS
+        if self.part.restarts != self._restarts:
+            self._restarts = self.part.restarts
+            self._put(Started(now, self.name))
         self._put(Measured(now, self.name, sample))
         self.due = now if self.part.paced_by_part else self._next(now)
 

@@ -12,15 +12,16 @@ from typing import Annotated, ClassVar, Literal, NamedTuple
 
 from annotated_types import Interval
 
+from ventwright_drivers.cleaning import CLEANING_MS, CleaningOptions
 from ventwright_drivers.errors import NoAnswer
 from ventwright_drivers.i2c.link import I2COptions
-from ventwright_drivers.i2c.word_part import WordPart, concerned, named
+from ventwright_drivers.i2c.word_part import CleanedPart, concerned, named
 from ventwright_drivers.i2c.words import signed
 from ventwright_drivers.part import Sample
 
 _START, _STOP, _READY, _STATUS = 0x0021, 0x0104, 0x0202, 0xD206
 _SET_SELF_CALIBRATION, _SET_PRESSURE, _SET_ALTITUDE = 0x6711, 0x6720, 0x6736
-_WAIT_MS, _START_MS = 20, 50
+_WAIT_MS, _START_MS, _MARGIN_MS = 20, 50, 500
 _SETTLE = {"voc_index": 3_600_000, "nox_index": 21_600_000}  # 1 h and 6 h (from memory)
 _HCHO = 30.03 / 24.45  # µg/m³ per ppb at 25 °C and 1 atm
 
@@ -82,16 +83,16 @@ def decode(
 
 
 @dataclass(frozen=True)
-class Sen5xOptions(I2COptions):
-    """Where an SEN54 or SEN55 is."""
+class Sen5xOptions(CleaningOptions, I2COptions):
+    """Where an SEN54 or SEN55 is, and how often its fan is to be cleaned."""
 
     address: Literal[0x69] = 0x69
     """Fixed, and the SPS30's too: the two cannot share a bus."""
 
 
 @dataclass(frozen=True)
-class Sen6xOptions(I2COptions):
-    """Where an SEN66 or SEN68 is."""
+class Sen6xOptions(CleaningOptions, I2COptions):
+    """Where an SEN66 or SEN68 is, and how often its fan is to be cleaned."""
 
     address: Literal[0x6B] = 0x6B
     """Fixed."""
@@ -99,7 +100,7 @@ class Sen6xOptions(I2COptions):
 
 @dataclass(frozen=True)
 class Sen66Options(Sen6xOptions):
-    """Where an SEN66 is, and what air it expects."""
+    """Where an SEN66 is, what air it expects, and how often its fan is to be cleaned."""
 
     self_calibration: bool = False
     """Let the part take its lowest CO2 readings for fresh air: leave it off in rooms that never
@@ -112,12 +113,12 @@ class Sen66Options(Sen6xOptions):
     """Mean air pressure of the place, hPa, in place of the altitude."""
 
 
-class _Sen(WordPart):
+class _Sen(CleanedPart):
     fields: ClassVar[dict[str, Field]]
     read_code: ClassVar[int]
     count: ClassVar[int]
     stop_ms: ClassVar[int]
-    silence_ms = 20_000  # the fan cleans itself for 10 s, without a new particle value
+    silence_ms = 20_000  # the fan is cleaned for 10 s, without a new particle value
     warm_up_ms = 30_000  # particles at worst (from memory)
     settle_ms: ClassVar[Mapping[str, int]] = _SETTLE
     optical_mass = True
@@ -132,7 +133,7 @@ class _Sen(WordPart):
     def set_up(self) -> None:
         """Send what the idle part needs; nothing by default."""
 
-    def measure(self) -> Sample | None:
+    def sample(self) -> Sample | None:
         """Take the newest sample, None if it was taken before; raises NoAnswer, DeviceLost."""
         (ready,) = self.words(_READY, 1, wait_ms=_WAIT_MS)
         if not ready & 1:
@@ -164,14 +165,45 @@ class Sen55(_Sen5x):
     quantities = tuple(_BOTH)
 
 
-class Sen66(_Sen):
+class _Sen6x(_Sen):
+    """What is cleaned only while idle: it is stopped for that, and warms up anew afterwards."""
+
+    stop_ms = 1400
+    _steps: tuple[tuple[int, int], ...] = ()
+    """What is still to be ordered: when (ms), and which command."""
+
+    def start(self) -> None:
+        """Start, whatever a cleaning has left to do; raises NoAnswer, DeviceLost."""
+        self._steps = ()
+        super().start()
+
+    def clean(self) -> None:
+        """Stop, clean, start again; the waits between are for others on the bus to use."""
+        stopped = self.clock.now() + self.stop_ms
+        started = stopped + CLEANING_MS + _MARGIN_MS
+        self._steps = ((stopped, self.CLEAN), (started, _START))
+        self.order(_STOP)
+
+    def sample(self) -> Sample | None:
+        """Take the newest sample, None while the fan is cleaned; raises NoAnswer, DeviceLost."""
+        if not self._steps:
+            return super().sample()
+        (due, code), *rest = self._steps
+        if self.clock.now() >= due:
+            self.order(code, wait_ms=_START_MS)
+            self._steps = tuple(rest)
+            self.restarts += code == _START
+        return None
+
+
+class Sen66(_Sen6x):
     """SEN66: as SEN55, and CO2, ±(50 ppm + 2.5 %) from 400 to 1000 ppm (from memory)."""
 
     model = "sen66"
     Options = Sen66Options
     fields = _WITH_CO2
     quantities = tuple(_WITH_CO2)
-    read_code, count, stop_ms = 0x0300, 9, 1400
+    read_code, count = 0x0300, 9
 
     def set_up(self) -> None:
         """Set what CO2 is corrected by."""
@@ -182,12 +214,12 @@ class Sen66(_Sen):
                 self.order(code, value, wait_ms=_WAIT_MS)
 
 
-class Sen68(_Sen):
+class Sen68(_Sen6x):
     """SEN68: as SEN55, and formaldehyde in µg/m³, ±25 µg/m³ class (from memory), after 60 s."""
 
     model = "sen68"
     Options = Sen6xOptions
     fields = _WITH_HCHO
     quantities = tuple(_WITH_HCHO)
-    read_code, count, stop_ms = 0x0467, 9, 1400
+    read_code, count = 0x0467, 9
     settle_ms: ClassVar[Mapping[str, int]] = {**_SETTLE, "hcho": 60_000}  # unknown until then

@@ -10,9 +10,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from ventwright_drivers.cleaning import CleaningOptions
 from ventwright_drivers.errors import NoAnswer
 from ventwright_drivers.i2c.link import I2COptions
-from ventwright_drivers.i2c.word_part import WordPart, named
+from ventwright_drivers.i2c.word_part import CleanedPart, named
 from ventwright_drivers.part import Sample
 
 _WAKE, _STOP, _START, _READY, _READ, _STATUS = 0x1103, 0x0104, 0x0010, 0x0202, 0x0300, 0xD206
@@ -41,20 +42,20 @@ def sample(values: Sequence[float], fault: str = "") -> Sample:
 
 
 @dataclass(frozen=True)
-class Sps30Options(I2COptions):
-    """Where an SPS30 is."""
+class Sps30Options(CleaningOptions, I2COptions):
+    """Where an SPS30 is, and how often its fan is to be cleaned."""
 
     address: Literal[0x69] = 0x69
     """Fixed, and the SEN5x's too: the two cannot share a bus."""
 
 
-class Sps30I2C(WordPart):
+class Sps30I2C(CleanedPart):
     """SPS30: 0 to 1000 µg/m³; PM2.5 ±10 µg/m³ up to 100, ±10 % above; PM4, PM10 extrapolated."""
 
     model = "sps30-i2c"
     Options = Sps30Options
     quantities = ("pm1", "pm2_5", "pm4", "pm10", "n0_3", "n0_5", "n1", "n2_5")
-    silence_ms = 20_000  # the fan cleans itself weekly for 10 s, without a new value
+    silence_ms = 20_000  # the fan is cleaned for 10 s, without a new value
     warm_up_ms = 30_000  # in clean air (from memory)
     optical_mass = True
 
@@ -66,7 +67,7 @@ class Sps30I2C(WordPart):
             self.order(_STOP, wait_ms=_WAIT_MS)
         self.order(_START, _AS_FLOATS, wait_ms=_WAIT_MS)
 
-    def measure(self) -> Sample | None:
+    def sample(self) -> Sample | None:
         """Take the newest sample, None if it was taken before; raises NoAnswer, DeviceLost."""
         (ready,) = self.words(_READY, 1, wait_ms=_WAIT_MS)
         if not ready & 1:

@@ -1,9 +1,15 @@
 """What parts with 16-bit commands and CRC-guarded words share."""
 
+import contextlib
+from abc import abstractmethod
 from collections.abc import Mapping
+from typing import Any
 
+from ventwright_drivers.cleaning import Schedule
+from ventwright_drivers.errors import NoAnswer
 from ventwright_drivers.i2c.link import I2CPart
 from ventwright_drivers.i2c.words import UNIT, command, unpack
+from ventwright_drivers.part import Sample, Wiring
 
 
 def named(status: tuple[int, ...], names: Mapping[int, str]) -> str:
@@ -35,3 +41,34 @@ class WordPart(I2CPart):
         """Ask for `count` words, 0 to 65535, ready after `wait_ms`; raises NoAnswer, DeviceLost."""
         reply = self.ask(command(code, *sent), count * UNIT, wait_ms)
         return unpack(reply, self.options.address)
+
+
+class CleanedPart(WordPart):
+    """A part with a fan that it cleans on command, while it measures."""
+
+    CLEAN = 0x5607
+
+    def __init__(self, options: Any, wiring: Wiring) -> None:
+        """Remember options and wiring, and plan the cleanings."""
+        super().__init__(options, wiring)
+        self._cleanings = Schedule(options.clean_every)
+
+    def start(self) -> None:
+        """Start as every part, and count the time to the first cleaning; raises as they do."""
+        super().start()
+        self._cleanings.begin(self.clock.now())
+
+    def measure(self) -> Sample | None:
+        """Take the newest sample, None if it was taken before or the fan is being cleaned."""
+        if self._cleanings.due(self.clock.now()):
+            with contextlib.suppress(NoAnswer):  # it is tried again the next time
+                self.clean()
+        return self.sample()
+
+    def clean(self) -> None:
+        """Have the part clean its fan; raises NoAnswer, DeviceLost."""
+        self.order(self.CLEAN)
+
+    @abstractmethod
+    def sample(self) -> Sample | None:
+        """Take the newest sample, None if there is none; raises NoAnswer, DeviceLost."""

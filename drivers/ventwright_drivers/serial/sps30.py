@@ -8,14 +8,13 @@ Source: protocols.md section 4.
 import struct
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Any
 
-from annotated_types import Interval
-
+from ventwright_drivers.cleaning import CleaningOptions, Schedule
 from ventwright_drivers.errors import NoAnswer, Refused
 from ventwright_drivers.i2c.sps30 import FAULTS, sample
 from ventwright_drivers.i2c.word_part import named
-from ventwright_drivers.part import Sample
+from ventwright_drivers.part import Sample, Wiring
 from ventwright_drivers.serial.link import FramedPart, SerialOptions
 from ventwright_drivers.serial.shdlc import Reply, decode, request
 
@@ -23,8 +22,6 @@ _START, _STOP, _READ, _WAKE, _CLEAN, _STATUS = 0x00, 0x01, 0x03, 0x11, 0x56, 0xD
 _AS_FLOATS = (0x01, 0x03)
 _STIR = b"\xff"  # wakes the port of a sleeping part, which loses it
 _REPLY_MS = 500  # replies take 20 ms, a reset 100 ms
-_FIRST_CLEAN_MS = 3_600_000
-_HOUR_MS = 3_600_000
 _ERROR = 0x80
 _WORDS = {
     0x01: "wrong data length",
@@ -38,12 +35,8 @@ _WORDS = {
 
 
 @dataclass(frozen=True)
-class Sps30Options(SerialOptions):
+class Sps30Options(CleaningOptions, SerialOptions):
     """Where an SPS30 is, and how often its fan is to be cleaned."""
-
-    clean_every: Annotated[int, Interval(ge=0, le=8760)] = 168
-    """Hours of running between two fan cleanings of 10 s, 0 to 8760; 0 leaves it to the part.
-    The first comes after one hour."""
 
 
 class Sps30(FramedPart[Reply]):
@@ -57,7 +50,11 @@ class Sps30(FramedPart[Reply]):
     warm_up_ms = 30_000  # in clean air (from memory)
     optical_mass = True
     _heard = 0
-    _clean_at: int | None = None
+
+    def __init__(self, options: Any, wiring: Wiring) -> None:
+        """Remember options and wiring, and plan the cleanings."""
+        super().__init__(options, wiring)
+        self._cleanings = Schedule(options.clean_every)
 
     def decode(self, data: bytes) -> tuple[int, Reply | None]:
         """Decode replies."""
@@ -75,8 +72,7 @@ class Sps30(FramedPart[Reply]):
             self._ask(_STOP)
         self._ask(_START, *_AS_FLOATS)
         self._heard = self.clock.now()
-        if self._clean_at is None and self.options.clean_every:
-            self._clean_at = self._heard + _FIRST_CLEAN_MS
+        self._cleanings.begin(self._heard)
 
     def read(self) -> Sample | None:
         """Take the newest sample, None if it was taken before.
@@ -93,10 +89,9 @@ class Sps30(FramedPart[Reply]):
         return sample(struct.unpack(">10f", reply.data), self._fault(reply.state))
 
     def _clean_in_time(self) -> None:
-        if self._clean_at is not None and self.clock.now() >= self._clean_at:
+        if self._cleanings.due(self.clock.now()):
             self._ask(_CLEAN)
             self._heard = self.clock.now()  # nothing new comes while it cleans
-            self._clean_at = self._heard + self.options.clean_every * _HOUR_MS
 
     def _fault(self, state: int) -> str:
         with suppress(Refused):  # old firmware has no status

@@ -162,3 +162,20 @@ def test_parts_are_grouped_by_their_place() -> None:
         "a": ["0", "2"],
         "b": ["1"],
     }
+
+
+def test_a_part_that_warms_up_anew_by_itself_is_told_as_started() -> None:
+    clock = FakeClock()
+
+    def rested(now: int) -> Sample | None:
+        part.restarts = now // 50_000
+        return Sample((400,)) if now % 50_000 >= 2000 else None
+
+    part = Scripted(clock, rested)
+    events = run(clock, part)
+    assert times(events, Started) == [0, 52_000, 102_000, 152_000]
+    assert part.starts == 1
+    for started, measured in pairwise(events):
+        if isinstance(started, Started):
+            assert isinstance(measured, Measured)
+            assert measured.t - started.t in (0, 2000)

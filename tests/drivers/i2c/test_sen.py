@@ -1,5 +1,7 @@
 """SEN54, SEN55, SEN66 and SEN68 by byte pairs of protocols.md sections 16 and 17, and on twins."""
 
+from itertools import pairwise
+
 import pytest
 
 from fakes import FakeClock, wiring
@@ -179,6 +181,65 @@ def test_a_fault_concerns_what_it_spoils_and_no_more(bits, failed):
 
 def test_every_fault_that_is_named_concerns_something():
     assert set(sen.CONCERNS) == set(sen.FAULTS)
+
+
+HOUR = 3_600_000
+
+
+def run(setup, ms):
+    """Read as the poller does, which comes back sooner when there is nothing."""
+    end, found = setup.clock.now() + ms, []
+    while setup.clock.now() < end:
+        sample = setup.part.read()
+        found += [(setup.clock.now(), sample)] if sample else []
+        setup.clock.sleep_until(setup.clock.now() + (1000 if sample else 250))
+    return found
+
+
+def test_the_fan_is_cleaned_after_an_hour_in_the_state_that_the_part_needs(setup):
+    orders = []
+    write = setup.twin.write
+    setup.twin.write = lambda data, now: (orders.append((now, data.hex())), write(data, now))
+    with setup.part as part:
+        found = run(setup, HOUR + 30_000)
+        cleaned = [now for now, order in orders if order == "5607"]
+        assert len(cleaned) == 1
+        assert HOUR <= cleaned[0] < HOUR + 5000
+        times = [t for t, _ in found]
+        gap = max(b - a for a, b in pairwise(times))
+        idle = setup.twin.address == 0x6B
+        assert gap < (15_000 if idle else 12_000) < part.silence_ms
+        assert part.restarts == int(idle)
+        assert found[-1][1].fault == ""
+        assert setup.clock.now() - times[-1] < 2000
+
+
+def test_a_restart_of_the_bus_cleans_no_second_time_and_ends_a_cleaning(setup):
+    with setup.part as part:
+        run(setup, HOUR + 5000)
+        if setup.twin.address == 0x6B:  # it cleans, and takes no orders meanwhile
+            with pytest.raises(NoAnswer):
+                part.start()
+            setup.clock.time += 10_000
+        part.start()
+        assert part.restarts == 0
+        assert run(setup, 20_000)
+        orders = []
+        write = setup.twin.write
+        setup.twin.write = lambda data, now: (orders.append(data.hex()), write(data, now))
+        run(setup, 2 * HOUR)
+        assert "5607" not in orders
+
+
+def test_no_cleaning_where_it_is_left_to_the_part(setup):
+    part = type(setup.part)(type(setup.part).Options(clean_every=0), setup.wires)
+    setup.part = part
+    orders = []
+    write = setup.twin.write
+    setup.twin.write = lambda data, now: (orders.append(data.hex()), write(data, now))
+    with part:
+        run(setup, 3 * HOUR)
+    assert "5607" not in orders
 
 
 def test_cleaning_belongs_to_one_state_only(setup):
