@@ -10,7 +10,8 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from ventwright.courier.file import CourierFile, count
-from ventwright.notifying.messages import Message
+from ventwright.notifying.message import Message
+from ventwright.notifying.words import fitted
 
 MOST_WAITING = 2000
 """Messages that wait for one service; beyond it the oldest are given up."""
@@ -68,7 +69,7 @@ def put(
     cursor = db.execute(
         "INSERT INTO messages (boot, t, label, key, stage, priority, title, body, unheard)"
         " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (*moment, *message),
+        (*moment, *message._replace(title=fitted(message.title), unheard=fitted(message.unheard))),
     )
     number = cursor.lastrowid
     db.executemany(

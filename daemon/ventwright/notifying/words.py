@@ -26,6 +26,26 @@ def signed(value: float | None, unit: str) -> str:
     return f"+{written}" if value is not None and value >= 0 else written
 
 
+LONGEST_TITLE = 59
+"""Characters of a title that a lock screen shows."""
+
+
+def fitted(title: str) -> str:
+    """Shorten `Room: what happened` to what a lock screen shows: the room's name first."""
+    if len(title) <= LONGEST_TITLE:
+        return title
+    room, colon, what = title.partition(": ")
+    left = LONGEST_TITLE - len(what) - len(colon) - 1
+    if colon and left > 0:
+        return f"{room[:left].rstrip()}…{colon}{what}"
+    return f"{(what or title)[: LONGEST_TITLE - 1].rstrip()}…"[:LONGEST_TITLE]
+
+
+def dose_unit(unit: str) -> str:
+    """Give the unit of a concentration times hours: `µg·h/m³`; nothing for other quantities."""
+    return {"µg/m³": "µg·h/m³", "ppm": "ppm·h", "ppb": "ppb·h"}.get(unit, "")
+
+
 def subject_of(quantity: str, title: str) -> str:
     """Name what people call it: particles for all particle quantities, else its own title."""
     particles = quantity.startswith("pm") or (quantity[:1] == "n" and quantity[1:2].isdigit())

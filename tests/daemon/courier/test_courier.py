@@ -193,9 +193,7 @@ def test_a_raise_and_its_end_both_unheard_are_told_as_one(world: World, owner: P
     tries = len(owner.requests)
     owner.judge = lambda _body: None
     world.run(10 * MINUTE)
-    assert owner.titles[tries:] == [
-        "Workshop: particles went up (peak PM2.5 +48 µg/m³), back to normal now"
-    ]
+    assert owner.titles[tries:] == ["Workshop: particles went up (peak PM2.5 +48 µg/m³), over"]
     assert "(20 min)" in owner.bodies[-1]
     assert "Sent late" not in owner.bodies[0]
 

@@ -3,6 +3,8 @@
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from ventwright.notifying.messages import (
     Context,
@@ -14,6 +16,7 @@ from ventwright.notifying.messages import (
     store_back,
     store_failing,
 )
+from ventwright.notifying.words import fitted
 from ventwright.storage.reader import StoredEvent
 
 LIMITS = {"who-pm2_5-24h": "WHO 2021 guideline: 15 µg/m³ over 24 h"}
@@ -81,10 +84,98 @@ def test_worse_is_the_same_alarm_and_says_so() -> None:
 def test_cleared_tells_peak_and_duration() -> None:
     message = alarm(change="cleared", peak=48.7, mean=5.0, rise=0.7)
     assert message.title == "Workshop: particles back to normal (peak PM2.5 +49 µg/m³)"
-    assert message.unheard == (
-        "Workshop: particles went up (peak PM2.5 +49 µg/m³), back to normal now"
-    )
+    assert message.unheard == "Workshop: particles went up (peak PM2.5 +49 µg/m³), over"
     assert message.body.startswith("It lasted from 14:05 to 14:30 (25 min). Peak: PM2.5 +49")
+
+
+def test_cleared_tells_the_dose() -> None:
+    over = " Dose above the baseline: 12 µg·h/m³. "
+    assert over in alarm(change="cleared", dose=12.4).body
+    assert (
+        " Dose: 1.2 ppm·h. "
+        in alarm(change="cleared", dose=1.23, compare="mean", quantity="co", unit="ppm").body
+    )
+    assert "Dose" not in alarm(change="cleared", dose=3.0, quantity="humidity", unit="%RH").body
+    assert "Dose" not in alarm(change="cleared", dose=None).body
+
+
+def test_a_rate() -> None:
+    message = alarm(compare="rate", value=12.3, unit="µg/m³ per min")
+    assert message.title == "Workshop: particles rising fast (PM2.5 +12 µg/m³ per min)"
+    assert "PM2.5 at bench averaged 27.4 µg/m³ over 1 min" in message.body
+    assert "Setpoint: rate of 10 µg/m³ per min." in message.body
+
+
+FORECAST: dict[str, Any] = {
+    "compare": "forecast",
+    "over": 86_400_000,
+    "setpoint": 15.0,
+    "mean": 11.7,
+    "value": 19.0,
+    "reaches": 9_600_000,
+}
+
+
+def test_a_forecast_says_when_the_limit_is_reached() -> None:
+    message = alarm(**FORECAST)
+    assert message.title == "Workshop: PM2.5 24 h mean reaches 15 µg/m³ at 16:40"
+    assert message.body.startswith(
+        "The 24 h mean of PM2.5 at bench is 11.7 µg/m³. At this rate it reaches 15 µg/m³ at 16:40."
+        " Setpoint: expected mean of 15 µg/m³."
+    )
+    assert "For comparison: WHO 2021 guideline: 15 µg/m³ over 24 h." in message.body
+    over = alarm(**FORECAST, change="cleared")
+    assert over.title == "Workshop: PM2.5 24 h mean no longer heads for 15 µg/m³"
+    assert over.unheard == "Workshop: PM2.5 24 h mean headed for 15 µg/m³, is over"
+
+
+def test_a_forecast_without_a_clock_or_a_time_or_with_the_limit_reached() -> None:
+    assert alarm(UNSETTLED, **FORECAST).title.endswith("reaches 15 µg/m³ in 2 h 10 min")
+    assert alarm(**{**FORECAST, "reaches": None}).title.endswith("reaches 15 µg/m³ soon")
+    reached = alarm(**{**FORECAST, "reaches": 1_800_000})
+    assert reached.title == "Workshop: PM2.5 24 h mean has reached 15 µg/m³"
+    assert alarm(**FORECAST, change="worse").title.endswith("PM2.5 24 h mean heads for 19 µg/m³")
+
+
+SILENCE = {"compare": "silence", "over": 1_800_000, "value": 30.0, "unit": "min", "setpoint": 30.0}
+
+
+def test_a_silence() -> None:
+    message = alarm(**SILENCE)
+    assert message.title == "Workshop: PM2.5 at bench silent for 30 min"
+    assert message.body.startswith(
+        "PM2.5 at bench has given no good reading for 30 min: the air there is unknown."
+        " Setpoint: silence of 30 min."
+    )
+    assert "Check the sensor and its cable." in message.body
+    over = alarm(**SILENCE, change="cleared", peak=42.0)
+    assert over.title == "Workshop: PM2.5 at bench is read again"
+    assert "It was silent for 42 min." in over.body
+
+
+def test_bad_habits_are_told_under_a_key_of_their_own() -> None:
+    chattering = alarm(change="chattering", activations=5)
+    assert (chattering.key, chattering.stage) == ("habit print", "begin")
+    assert chattering.title == "Workshop: alarm print keeps coming and going"
+    assert "raised 5 times within 1 h." in chattering.body
+    standing = alarm(change="standing")
+    assert standing.title == "Workshop: alarm print has stood for a day"
+    assert "It has lasted from 14:05 to 14:30 (25 min)." in standing.body
+
+
+@pytest.mark.parametrize("kind", [{}, {"compare": "mean"}, FORECAST, SILENCE])
+@pytest.mark.parametrize("change", ["raised", "worse", "cleared"])
+def test_titles_fit_a_lock_screen(kind: dict[str, Any], change: str) -> None:
+    message = alarm(**{**kind, "change": change})
+    assert max(len(message.title), len(message.unheard)) < 60
+
+
+@given(st.text(max_size=80), st.text(min_size=1, max_size=70))
+def test_what_is_too_long_loses_the_name_of_the_room_first(room: str, what: str) -> None:
+    title = fitted(f"{room}: {what}")
+    assert len(title) < 60
+    if ": " not in room and len(what) < 57:
+        assert title.endswith(f": {what}")
 
 
 def test_no_time_of_day_while_the_clock_is_not_trusted() -> None:
@@ -144,9 +235,12 @@ def test_what_the_owner_does_himself_is_not_told(change: str) -> None:
 
 
 @pytest.mark.parametrize("missing", sorted(ALARM.keys() - {"change"}))
-@pytest.mark.parametrize("change", ["raised", "worse", "cleared"])
-def test_a_field_that_is_missing_or_null_breaks_no_message(missing: str, change: str) -> None:
-    body = {**ALARM, "change": change}
+@pytest.mark.parametrize("change", ["raised", "worse", "cleared", "chattering", "standing"])
+@pytest.mark.parametrize("compare", ["rise", "rate", "forecast", "silence"])
+def test_a_field_that_is_missing_or_null_breaks_no_message(
+    missing: str, change: str, compare: str
+) -> None:
+    body = {**ALARM, "change": change, "reaches": 9_600_000, "compare": compare}
     body[missing] = None
     assert alarm(**body).title
     del body[missing]
