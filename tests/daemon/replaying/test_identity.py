@@ -31,6 +31,11 @@ def house(**changes: Any) -> Settings:
             "told": rooms.alarm("door.pm1", over=1000, on_delay=0, off_delay=0, extract=False),
             "rise": rooms.alarm("bench.pm1", over=60_000, compare="rise", setpoint=4),
             "long": rooms.alarm("bench.pm2_5", over=600_000, coverage=0.1),
+            "rate": rooms.alarm("bench.pm2_5", over=5000, compare="rate", setpoint=6),
+            "soon": rooms.alarm("bench.pm10", over=1_440_000, compare="forecast", coverage=0.1),
+            "mute": rooms.alarm(
+                "door.pm10", over=60_000, compare="silence", setpoint=1, deadband=0
+            ),
         },
     }
     return rooms.room(parts=("bench", "door"), **{**plain, **changes})
