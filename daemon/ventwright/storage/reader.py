@@ -9,7 +9,6 @@ from typing import Any, NamedTuple
 from ventwright.storage.blocks import Block, unpack
 from ventwright.storage.schema import open_to_read
 
-
 _RECENT = 10_000
 
 
