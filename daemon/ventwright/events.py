@@ -11,10 +11,10 @@ alarm      change (raised, worse, cleared, acknowledged, reset, shelved, unshelv
            rate, min for a silence), value, mean, baseline, young (the baseline is), rise,
            baseline_sigma and rise_sigma (standard uncertainties of baseline and of rise, null where
            unknown), setpoint, deadband, coverage (0..1), since, peak, dose (the channel's unit
-           times hours since the condition became true, or null), reaches (when a forecast expects
-           the setpoint, ms, or null), activations (in the last hour, up to 5), limit (a name of the
-           limits table, or null), optical (true: ultrafine particles are not seen), extractors
-           (name: state)
+           times hours since the condition became true, or null), reaches (when a forecast, or an
+           alarm that looks ahead, expects the setpoint, ms, or null), activations (in the last
+           hour, up to 5), limit (a name of the limits table, or null), optical (true: ultrafine
+           particles are not seen), extractors (name: state)
 extractor  from, to (states of extraction/extractor.py; the same where only the relay switches, once
            its minimum time is over), on, why
 part       change (lost, back), why, partly (true: some of its channels can still be used)

@@ -75,7 +75,7 @@ class Alarm:
         look = self.look = self._compare(t, condition.active)
         value = look.value
         changes: list[str] = []
-        if condition.update(t, value):
+        if condition.update(t, look.compared):
             changes = self._turn(t, value or 0.0)
         elif condition.active:
             changes = self._follow(t, value)
@@ -83,7 +83,8 @@ class Alarm:
 
     def _turn(self, t: int, value: float) -> list[str]:
         if self.condition.active:
-            self.since, self.peak, self._told = t, value, (t, value)
+            self.since, self.peak = t, value
+            self._told = (t, max(value, self.settings.setpoint) if self.settings.ahead else value)
             self._dose.begin()
             self.habits.begin()
             raised = self._move(Stimulus.RAISE, "raised")

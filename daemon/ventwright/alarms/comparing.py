@@ -7,12 +7,17 @@ rate      how fast the mean changes, unit per minute: the mean over `over` minus
 forecast  the highest that the mean over `over` is expected to be within a quarter of `over`, if the
           air stays as it was on average over the last 24th of it (at least a minute)
 silence   minutes without a good reading; only good readings make it smaller again
+
+Mean and rise can look `ahead`: the setpoint is then for what they will be by then, if they go on
+rising as within the last minute. A print that begins is so noticed long before it is bad, while
+the slow swell of a neighbour's kitchen is not taken for it (tests/detection shows by how much).
 """
 
 from collections.abc import Callable
 from typing import NamedTuple
 
 from ventwright.means.channel import Channel
+from ventwright.means.trend import Trend
 from ventwright.settings.model import MINUTE
 from ventwright.settings.model import Alarm as AlarmSettings
 
@@ -26,12 +31,19 @@ class Look(NamedTuple):
     value: float | None = None
     """What is compared with the setpoint; None where it is not known."""
     reaches: int | None = None
-    """When a forecast expects the mean to reach the setpoint, ms; None where it does not."""
+    """When the setpoint is expected to be reached, ms; None where it is not."""
+    expected: float | None = None
+    """What the value will be for an alarm that looks ahead."""
 
     @property
     def rise(self) -> float | None:
         """Mean minus baseline, or None where either is unknown."""
         return None if self.mean is None or self.base is None else self.mean - self.base
+
+    @property
+    def compared(self) -> float | None:
+        """What the setpoint is for: the value, or what it will be."""
+        return self.value if self.expected is None else self.expected
 
 
 Comparison = Callable[[int, bool], Look]
@@ -40,12 +52,14 @@ Comparison = Callable[[int, bool], Look]
 
 def compare(channel: Channel, settings: AlarmSettings) -> Comparison:
     """Choose the comparison that the settings ask for."""
-    return _KINDS[settings.compare](channel, settings)
+    now = _KINDS[settings.compare](channel, settings)
+    return _ahead(now, channel, settings) if settings.ahead else now
 
 
 def longest_window(settings: AlarmSettings) -> int:
     """Tell how far back an alarm looks, ms."""
-    return settings.over * (2 if settings.compare == "rate" else 1)
+    trend = MINUTE if settings.ahead else 0
+    return settings.over * (2 if settings.compare == "rate" else 1) + trend
 
 
 def _mean(channel: Channel, settings: AlarmSettings) -> Comparison:
@@ -67,6 +81,23 @@ def _rise(channel: Channel, settings: AlarmSettings) -> Comparison:
         mean, coverage = channel.mean(t, over, least)
         base = channel.base
         return Look(mean, coverage, base, None if mean is None or base is None else mean - base)
+
+    return look
+
+
+def _ahead(now: Comparison, channel: Channel, settings: AlarmSettings) -> Comparison:
+    trend, ahead = Trend(channel, settings.over), settings.ahead
+    setpoint, least = settings.setpoint, settings.coverage
+
+    def look(t: int, active: bool) -> Look:
+        seen = now(t, active)
+        if seen.value is None:
+            return seen
+        gain = trend.rise(t, least) * ahead / MINUTE
+        missing, reaches = setpoint - seen.value, None
+        if 0 < missing <= gain:
+            reaches = t + round(ahead * missing / gain)
+        return seen._replace(expected=seen.value + gain, reaches=reaches)
 
     return look
 

@@ -36,6 +36,8 @@ def check_alarm(values: Values, place: Place, parts: Devices, findings: Findings
     unit = f" in {QUANTITIES[quantity].unit}" if quantity else ""
     if values.get("compare") != "silence":
         _check_numbers(values, place, quantity, unit, findings)
+    if values.get("ahead") and values.get("compare", "rise") not in ("mean", "rise"):
+        findings.add((*place, "ahead"), "is of no use", 'only "mean" and "rise" can look ahead')
     if quantity and values.get("limit") is not None:
         _check_limit(values["limit"], (*place, "limit"), quantity, findings)
 

@@ -102,6 +102,8 @@ class Alarm:
     """Averaging time, ms; of a silence how long it has to last."""
     on_delay: Duration = 30 * SECOND
     off_delay: Duration = 2 * MINUTE
+    ahead: Duration = 0
+    """How far ahead a mean or rise looks, ms: what it will be at the rate of the last minute."""
     coverage: Annotated[float, Interval(gt=0, le=1)] = 0.75
     """The share of the averaging time that good readings must cover."""
     priority: Priority = "medium"

@@ -16,6 +16,7 @@ BOUNDS: dict[str, Bounds] = {
     "alarms.over": (SECOND, 7 * DAY),
     "alarms.on_delay": (0, DAY),
     "alarms.off_delay": (0, DAY),
+    "alarms.ahead": (0, HOUR),
     "database.push_every": (SECOND, DAY),
     "phone.too_old": (MINUTE, 30 * DAY),
 }

@@ -163,3 +163,61 @@ def test_a_missing_reading_clears_nothing_but_old_ones_may_leave_the_window(
     for wait, value in steps:
         changes = bench.show(value, wait * SECOND)
         assert "cleared" not in changes or bench.alarm.value is not None
+
+
+def ahead(minutes: int = 2, **changes: Any) -> Bench:
+    given = {"over": 30 * SECOND, "setpoint": 20, "ahead": minutes * MINUTE, **changes}
+    return Bench("mean", **given)
+
+
+def test_looking_ahead_raises_as_many_minutes_earlier() -> None:
+    """A rise of 3 units a minute reaches 20 after 400 s; its mean 15 s later."""
+    raised = {}
+    for minutes in (0, 1, 2):
+        bench = ahead(minutes)
+        hold(bench, 0, 3)
+        start = bench.t
+        while "raised" not in bench.show((bench.t + SECOND - start) / MINUTE * 3):
+            pass
+        raised[minutes] = (bench.t - start) / SECOND
+    assert raised[0] == pytest.approx(415, abs=3)
+    assert raised[1] == pytest.approx(415 - 60, abs=3)
+    assert raised[2] == pytest.approx(415 - 120, abs=3)
+
+
+def test_it_says_what_is_seen_and_when_the_setpoint_is_reached() -> None:
+    bench = ahead()
+    hold(bench, 0, 3)
+    start = bench.t
+    while "raised" not in bench.show((bench.t + SECOND - start) / MINUTE * 3):
+        pass
+    look = bench.alarm.look
+    assert look.value == look.mean == pytest.approx(14, abs=0.1)
+    assert look.compared == pytest.approx(20, abs=0.1)
+    assert look.reaches == pytest.approx(bench.t + 120 * SECOND, abs=3 * SECOND)
+    assert longest_window(bench.alarm.settings) == 90 * SECOND
+
+
+def test_a_fall_and_a_steady_level_are_what_they_are() -> None:
+    bench = ahead()
+    hold(bench, 19, 4)
+    assert bench.alarm.look.compared == pytest.approx(19)
+    assert bench.alarm.look.reaches is None
+    hold(bench, 5, 1)
+    assert bench.alarm.look.compared == pytest.approx(5)
+
+
+def test_without_the_minute_before_it_does_not_look_ahead() -> None:
+    bench = ahead()
+    for n in range(60):
+        bench.show(n / 10)
+        assert bench.alarm.look.compared == bench.alarm.look.value
+    bench.show(None, HOUR)
+    assert bench.alarm.look.compared is None
+
+
+def test_a_single_wild_reading_does_not_outlast_the_delay_of_its_window() -> None:
+    bench = ahead(on_delay=30 * SECOND)
+    hold(bench, 5, 4)
+    assert bench.show(500) == []
+    assert hold(bench, 5, 4) == []
