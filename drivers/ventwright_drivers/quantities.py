@@ -17,6 +17,12 @@ class Quantity(NamedTuple):
     per_unit: int
     lowest: float
     highest: float
+    raw: bool = False
+    """True for a signal that is no concentration: only its ratio to clean air tells anything."""
+    falls: bool = False
+    """True where dirty air makes it smaller."""
+    inferred: bool = False
+    """True where the part works it out from something else than what its name says."""
 
 
 QUANTITIES: dict[str, Quantity] = {
@@ -36,12 +42,14 @@ QUANTITIES: dict[str, Quantity] = {
         Quantity("co", "CO", "ppm", 100, 0, 5000),
         Quantity("co2", "CO2", "ppm", 1, 1, 65_000),
         Quantity("tvoc", "TVOC", "ppb", 10, 0, 70_000),
-        Quantity("eco2", "CO2 inferred from VOC", "ppm", 1, 1, 70_000),
+        Quantity("eco2", "CO2 inferred from VOC", "ppm", 1, 1, 70_000, inferred=True),
         Quantity("voc_index", "VOC index (no concentration)", "index", 10, 0, 500),
         Quantity("nox_index", "NOx index (no concentration)", "index", 10, 0, 500),
-        Quantity("voc_raw", "raw VOC signal", "counts", 1, 0, 65_535),
-        Quantity("nox_raw", "raw NOx signal", "counts", 1, 0, 65_535),
-        Quantity("gas_resistance", "resistance of the gas element", "Ω", 1, 0, 1e9),
+        Quantity("voc_raw", "raw VOC signal", "counts", 1, 0, 65_535, raw=True, falls=True),
+        Quantity("nox_raw", "raw NOx signal", "counts", 1, 0, 65_535, raw=True),
+        Quantity(
+            "gas_resistance", "resistance of the gas element", "Ω", 1, 0, 1e9, raw=True, falls=True
+        ),
         Quantity("fan_speed", "fan speed", "1/min", 1, 0, 30_000),
         Quantity("temperature", "temperature", "°C", 100, -45, 130),
         Quantity("humidity", "relative humidity", "%RH", 100, 0, 100),

@@ -25,6 +25,8 @@ def _channel_line(name: str, channel: dict[str, Any]) -> str:
     if channel["rise"] is not None:
         line += f", {channel['rise']:+g} over a baseline of {channel['baseline']:g}"
         line += " (still young)" if channel["baseline is young"] else ""
+    if channel["ratio to clean air"] is not None:
+        line += f", {channel['ratio to clean air']:g} of clean air ({channel['baseline']:g})"
     if channel["quality"] == "good":
         return line
     left = channel["warm-up left (s)"] if channel["quality"] == "warming up" else 0

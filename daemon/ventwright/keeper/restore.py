@@ -89,7 +89,7 @@ def _learn(
             place = bisect_right(good[0], core.now)
             _load(channel, good[0][:place], good[1][:place], seam)
         elif new := [s for t, s in zip(*good, strict=True) if (block.boot, t) > known]:
-            channel.baseline.learn(sum(new) / len(new))
+            channel.learn(sum(new) / len(new))
 
 
 def _load(channel: Channel, times: list[int], steps: list[int], seam: int) -> None:

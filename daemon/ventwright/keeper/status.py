@@ -18,7 +18,10 @@ def _rounded(value: float | None) -> float | None:
 def _channel(core: Core, channel: Channel, mark: int | None, warm: int) -> dict[str, Any]:
     mean = channel.mean(core.now, 60_000, _COVERAGE)
     base = channel.base
-    rise = None if mean.value is None or base is None else mean.value - base
+    known = mean.value is not None and base is not None
+    raw = channel.quantity.raw
+    rise = mean.value - base if known and not raw else None  # type: ignore[operator]
+    ratio = mean.value / base if known and raw and base else None  # type: ignore[operator]
     return {
         "unit": channel.quantity.unit,
         "value": channel.last_value,
@@ -31,7 +34,8 @@ def _channel(core: Core, channel: Channel, mark: int | None, warm: int) -> dict[
         "baseline sigma": _rounded(channel.base_sigma),
         "baseline held for (min)": channel.baseline.held,
         "rise": _rounded(rise),
-        "rise sigma": _rounded(channel.rise_sigma(60_000)),
+        "rise sigma": None if raw else _rounded(channel.rise_sigma(60_000)),
+        "ratio to clean air": None if ratio is None else round(ratio, 3),
     }
 
 

@@ -30,9 +30,17 @@ _NO_LEVEL = math.inf
 class Sums(Protocol):
     """What the baseline needs of a history: running sums (step·ms, ms) and the newest step."""
 
-    area: int
-    cover: int
-    step: int
+    @property
+    def area(self) -> int:
+        """Sum of step·ms since the start."""
+
+    @property
+    def cover(self) -> int:
+        """Sum of covered ms since the start."""
+
+    @property
+    def step(self) -> int:
+        """The newest reading, whole steps."""
 
 
 def _median(values: deque[float]) -> float:

@@ -5,7 +5,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
-from ventwright.means.baseline import MINUTE_MS, Baseline
+from ventwright.means.baseline import MINUTE_MS, Baseline, Sums
 from ventwright.means.history import History, Window
 from ventwright.means.swings import swing_of
 from ventwright_drivers.quantities import Quantity
@@ -29,6 +29,25 @@ def reach_of(period: int) -> int:
     return 3 * period + 2000
 
 
+class _Mirrored:
+    """A history upside down: what dirty air makes smaller is learned as what it makes larger."""
+
+    def __init__(self, history: History) -> None:
+        self._history = history
+
+    @property
+    def area(self) -> int:
+        return -self._history.area
+
+    @property
+    def cover(self) -> int:
+        return self._history.cover
+
+    @property
+    def step(self) -> int:
+        return -self._history.step
+
+
 class Channel:
     """A quantity of a part."""
 
@@ -39,6 +58,7 @@ class Channel:
         self.per_unit = quantity.per_unit
         self._reach = reach_of(period)
         self.history = History(period, self._reach)
+        self._learned: Sums = _Mirrored(self.history) if quantity.falls else self.history
         self.seam: tuple[int, int] | None = None
         """The history's sums where, in a restart, what came after the last save begins."""
         self.baseline = Baseline(swing_of(quantity))
@@ -59,9 +79,12 @@ class Channel:
 
     def add(self, t: int, step: int) -> None:
         """Take a good reading of whole steps at `t` ms."""
-        history = self.history
-        self.baseline.add(t, history)
-        history.add(t, step)
+        self.baseline.add(t, self._learned)
+        self.history.add(t, step)
+
+    def learn(self, mean: float) -> None:
+        """Have the baseline take the mean of a minute, in steps, that is in no history."""
+        self.baseline.learn(-mean if self.quantity.falls else mean)
 
     def load(self, times: Sequence[int], steps: Sequence[int]) -> None:
         """Take stored readings, ms and whole steps in order; those not later than known are old."""
@@ -74,7 +97,7 @@ class Channel:
             place = known
         while place < len(times):
             self.resume()
-            self.baseline.add(times[place], self.history)
+            self.baseline.add(times[place], self._learned)
             minute_ends = (times[place] // MINUTE_MS + 1) * MINUTE_MS
             after = bisect_left(times, minute_ends, place)
             self.history.extend(times[place:after], steps[place:after])
@@ -82,7 +105,7 @@ class Channel:
 
     def save_baseline(self) -> dict[str, Any]:
         """Give what the baseline knows, as plain JSON of less than 1 kB."""
-        return self.baseline.save(self.history)
+        return self.baseline.save(self._learned)
 
     def restore_baseline(self, saved: dict[str, Any], t: int | None) -> None:
         """Take back what the baseline knew at `t` ms of this boot, or (None) of another.
@@ -95,7 +118,7 @@ class Channel:
     def resume(self) -> None:
         """Let a baseline that was taken back go on from here."""
         if self._resume is not None:
-            self.baseline.resume(self.history, same_clock=self._resume[1])
+            self.baseline.resume(self._learned, same_clock=self._resume[1])
             self._resume = None
 
     def watch(self, length: int) -> None:
@@ -136,7 +159,9 @@ class Channel:
     def base(self) -> float | None:
         """The baseline in the channel's unit, or None."""
         steps = self.baseline.steps
-        return None if steps is None else steps / self.per_unit
+        if steps is None:
+            return None
+        return (-steps if self.quantity.falls else steps) / self.per_unit
 
     @property
     def base_sigma(self) -> float | None:

@@ -40,6 +40,10 @@ def check_alarm(values: Values, place: Place, parts: Devices, findings: Findings
         findings.add((*place, "ahead"), "is of no use", 'only "mean" and "rise" can look ahead')
     if quantity and values.get("limit") is not None:
         _check_limit(values["limit"], (*place, "limit"), quantity, findings)
+    if quantity and QUANTITIES[quantity].raw and values.get("compare") != "silence":
+        allowed = 'a quantity that is a concentration, or compare = "silence", is needed'
+        hint = f"{quantity} is a raw signal; `ventwright status` shows its ratio to clean air"
+        findings.refuse((*place, "channel"), channel, allowed, hint)
 
 
 def _quantity(channel: str, place: Place, parts: Devices, findings: Findings) -> str | None:
@@ -100,6 +104,10 @@ def _check_numbers(
 
 
 def _check_limit(key: str, place: Place, quantity: str, findings: Findings) -> None:
+    if QUANTITIES[quantity].inferred:
+        allowed = f"no limit applies to {quantity}: it is inferred, and no CO2 measurement"
+        findings.refuse(place, key, allowed)
+        return
     fitting = [limit.key for limit in limits().values() if limit.quantity == quantity]
     if key not in fitting:
         allowed = f"limits for {quantity} are {listed(fitting)}"
