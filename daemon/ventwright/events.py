@@ -19,6 +19,8 @@ extractor  from, to (states of extraction/extractor.py; the same where only the 
            its minimum time is over), on, why
 part       change (lost, back), why, partly (true: some of its channels can still be used)
 relay      change (failed, back), why, commanded
+same air   change (disagree, agree), channels (the two), means (of each over `over` ms, or null),
+           unit, counts (the channel that is judged while they disagree: the higher one)
 store      change (failing, back), why, dropped (readings given up)
 keeper     change (started, stopped), why, missed (ms without a keeper before the start, or null),
            restored (when the state that was taken back was saved, ms of its boot, or null)
@@ -95,7 +97,7 @@ class Record(NamedTuple):
 
     t: int
     kind: str
-    """alarm, extractor, part, relay, store, keeper or request"""
+    """alarm, extractor, part, same air, relay, store, keeper or request"""
     subject: str
     body: dict[str, Any]
 

@@ -11,7 +11,7 @@ from ventwright.settings.shipped import shipped
 
 NAMES = ["example.toml", "school.toml"]
 _SWITCHED_OFF = re.compile(
-    r"^# (?=\[[a-z0-9_.]+\]$|[a-z_]+ = \S+$|[a-z_]+ = \"[^\"]*\"$)", re.MULTILINE
+    r"^# (?=\[[a-z0-9_.]+\]$|[a-z_]+ = \S+$|[a-z_]+ = \"[^\"]*\"$|[a-z_]+ = \[.*\]$)", re.MULTILINE
 )
 
 

@@ -28,10 +28,14 @@ from ventwright.keeper.requests import answer
 from ventwright.keeper.watch import PartWatch, RelayWatch
 from ventwright.means.channel import Channel
 from ventwright.quality.judge import PartKind
+from ventwright.quality.marks import Quality
+from ventwright.quality.same_air import News, SameAir
 from ventwright.settings.model import Settings
 
 BEAT_MS = 1000
 """Even without an event everything is looked at this often."""
+
+_APART = int(Quality.INCONSISTENT_PARTS)
 
 LATE_MS = 900
 """How late a beat may be worked off, its time being its own: it spares the board a wake-up."""
@@ -57,6 +61,8 @@ class Core:
         self.channels = {c.name: c for part in self.parts.values() for c in part.channels}
         for channel in self.channels.values():
             channel.watch(60_000)
+        periods = {name: part.kind.period for name, part in self.parts.items()}
+        self.same_air = SameAir(settings.same_air, self.channels, periods)
         self.alarms = {
             name: Alarm(name, entry, self.channels[entry.channel])
             for name, entry in settings.alarms.items()
@@ -148,23 +154,36 @@ class Core:
             part.failing(now, f"its driver gave no proper sample: {error}")
             return
         steps, marks = self.corrections.apply(event.part, now, steps, marks)
+        own = marks
+        news: list[News] = []
+        if part.name in self.same_air.parts:
+            marks, news = self.same_air.take(part.channels, now, steps, own)
         self._out.append(Readings(now, event.part, steps, marks))
-        if ailment := part.heard_at(now, marks, event.sample.fault):
+        if ailment := part.heard_at(now, own, event.sample.fault):
             part.failing(now, ailment, partly=part.usable)
         elif part.trouble is not None and part.well():
             self._record("part", part.name, {"change": "back", "why": ""})
+        part.marks = marks
+        self._agreement(news)
         self._learn(part, steps, marks)
 
     def _judged(self, event: Readings) -> None:
         """Take readings of a log: their marks were given when they were stored."""
         part = self.parts[event.part]
-        part.heard = self.now
-        self._learn(part, event.steps, event.marks)
+        part.heard, marks = self.now, event.marks
+        if part.name in self.same_air.parts:
+            marks, news = self.same_air.take(part.channels, self.now, event.steps, marks)
+            self._agreement(news)
+        self._learn(part, event.steps, marks)
+
+    def _agreement(self, news: list[News]) -> None:
+        for pair, body in news:
+            self._record("same air", pair, body)
 
     def _learn(self, part: PartWatch, steps: tuple[int | None, ...], marks: bytes) -> None:
         now = self.now
         for channel, step, mark in zip(part.channels, steps, marks, strict=True):
-            if not mark:
+            if not mark or (mark == _APART and self.same_air.counts(channel.name, now)):
                 channel.add(now, step)  # type: ignore[arg-type]
                 if channel.decides:
                     channel.trust(now)
@@ -295,6 +314,7 @@ class Core:
     def save(self) -> dict[str, Any]:
         """Give what must survive a restart, as plain JSON."""
         return {
+            "same air": self.same_air.save(),
             "t": self.now,
             "alarms": {name: alarm.save() for name, alarm in self.alarms.items()},
             "extractors": {name: e.save() for name, e in self.extractors.items()},

@@ -38,6 +38,8 @@ def restore(core: Core, reader: Reader, boot_name: str) -> Before:
     mine = next((b.id for b in boots.values() if b.name == boot_name), None)
     longest = max([DAY, *(longest_window(alarm.settings) for alarm in core.alarms.values())])
     saved = reader.state("core")
+    if saved:
+        core.same_air.restore(saved.get("same air", {}))
     known = _baselines(core, saved, boots, boot_name)
     for block in _recent(reader, longest):
         with contextlib.suppress(ValueError):  # a damaged block costs itself only
@@ -84,7 +86,7 @@ def _learn(
         channel = core.channels.get(f"{part.name}.{name}")
         if channel is None:
             continue
-        good = _good(times, column)
+        good = _good(times, column, core.same_air.counted(channel.name))
         if same_boot:
             place = bisect_right(good[0], core.now)
             _load(channel, good[0][:place], good[1][:place], seam)
@@ -101,14 +103,18 @@ def _load(channel: Channel, times: list[int], steps: list[int], seam: int) -> No
     channel.load(times[later:], steps[later:])
 
 
-def _good(times: list[int], column: Column) -> tuple[list[int], list[int]]:
-    """Pick the good readings of a column: their times, and their values in whole steps."""
+def _good(times: list[int], column: Column, counted: bool) -> tuple[list[int], list[int]]:
+    """Pick the good readings of a column: their times, and their values in whole steps.
+
+    `counted`: with those that were judged although another part disagreed.
+    """
     if not any(column.marks):  # all are good, and a good one has a value
         return times, cast(list[int], column.steps)
     good = [
         (t, s)
         for t, s, mark in zip(times, column.steps, column.marks, strict=True)
-        if mark == Quality.GOOD and s is not None
+        if s is not None
+        and (mark == Quality.GOOD or (counted and mark == Quality.INCONSISTENT_PARTS))
     ]
     return [t for t, _ in good], [s for _, s in good]
 

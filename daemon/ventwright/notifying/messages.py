@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 from ventwright.notifying.alarms import alarm_message
 from ventwright.notifying.message import Context, Message, at, reason, span, text
+from ventwright.notifying.words import amount
 from ventwright.settings.durations import format_duration
 from ventwright.settings.model import MINUTE
 from ventwright.storage.reader import StoredEvent
@@ -75,6 +76,27 @@ def _part(event: StoredEvent, context: Context) -> Message | None:
         unheard = f"{room}: part {name} was lost for a while, is back"
         return Message(f"part {name}", "end", "low", f"{room}: part {name} is back", body, unheard)
     return None
+
+
+def _same_air(event: StoredEvent, context: Context) -> Message | None:
+    body, key, room = event.body, f"same air {event.subject}", context.room
+    channels = [str(one) for one in body.get("channels") or ()]
+    who = " and ".join(one.partition(".")[0] for one in channels) or event.subject
+    if body.get("change") == "agree":
+        said = text(f"{who} agree again.", at(context, event.t, "At"))
+        unheard = f"{room}: {who} disagreed for a while"
+        return Message(key, "end", "low", f"{room}: {who} agree again", said, unheard)
+    if body.get("change") != "disagree":
+        return None
+    pairs = zip(channels, body.get("means") or (), strict=False)
+    means = ", ".join(f"{one} {amount(mean, body.get('unit') or '', 1)}" for one, mean in pairs)
+    said = text(
+        f"They measure the same air and differ: {means}." if means else "",
+        at(context, event.t),
+        f"Until they agree the higher one counts: {body.get('counts')}.",
+        "Look for dust in an inlet, a dead fan, or a part that hangs in other air.",
+    )
+    return Message(key, "begin", "medium", f"{room}: {who} disagree", said)
 
 
 def _relay(event: StoredEvent, context: Context) -> Message | None:
@@ -176,6 +198,7 @@ _MAKERS: dict[str, Callable[[StoredEvent, Context], Message | None]] = {
     "alarm": alarm_message,
     "extractor": _extractor,
     "part": _part,
+    "same air": _same_air,
     "relay": _relay,
     "store": _store,
     "keeper": _keeper,

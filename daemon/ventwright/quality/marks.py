@@ -14,6 +14,8 @@ class Quality(IntEnum):
     INCONSISTENT = 5
     FAILED = 6
     HUMID = 7
+    INCONSISTENT_PARTS = 8
+    """Good by itself, but another part that measures the same air disagrees: the higher counts."""
 
     @property
     def words(self) -> str:

@@ -46,6 +46,26 @@ def check_alarm(values: Values, place: Place, parts: Devices, findings: Findings
         findings.refuse((*place, "channel"), channel, allowed, hint)
 
 
+def check_same_air(
+    values: Values, place: Place, parts: Devices, users: dict[str, str], findings: Findings
+) -> None:
+    """Check that a pair has two channels of one quantity, of two parts, in no other pair."""
+    channels, key = values.get("channels"), (*place, "channels")
+    if channels is None:
+        return
+    if len({channel.partition(".")[0] for channel in channels}) != 2 or len(channels) != 2:
+        findings.refuse(key, list(channels), "two channels, of two parts, are needed")
+        return
+    first, second = (_quantity(channel, key, parts, findings) for channel in channels)
+    if first and second and first != second:
+        findings.refuse(key, list(channels), "two channels of the same quantity are needed")
+    for channel in channels:
+        if other := users.get(channel):
+            hint = f"same_air.{other} has {channel}"
+            findings.refuse(key, list(channels), "channels of no other pair are needed", hint)
+        users[channel] = place[-1]
+
+
 def _quantity(channel: str, place: Place, parts: Devices, findings: Findings) -> str | None:
     """Give the quantity of a channel that exists, else remember that it does not."""
     part, _, quantity = channel.partition(".")

@@ -64,6 +64,7 @@ class _Reader:
         crossing.check_humidity(self.parts, self.findings)
         self._extractors()
         self._alarms()
+        self._same_air()
         for name, cls in _OPTIONAL:
             if name in self.tables:
                 self._section(name, cls)
@@ -107,6 +108,14 @@ class _Reader:
             values, built[name] = self._table(model.Alarm, whole, place)
             crossing.check_alarm(values, place, self.parts, self.findings)
         self.values["alarms"] = built
+
+    def _same_air(self) -> None:
+        built, users = {}, dict[str, str]()
+        for name, table in self._named("same_air").items():
+            place = ("same_air", name)
+            values, built[name] = self._table(model.SameAir, table, place)
+            crossing.check_same_air(values, place, self.parts, users, self.findings)
+        self.values["same_air"] = built
 
 
 _REQUIRED: tuple[tuple[str, type[Any]], ...] = (("room", model.Room), ("store", model.Storage))

@@ -115,6 +115,18 @@ class Alarm:
 
 
 @dataclass(frozen=True)
+class SameAir:
+    """Two channels that measure the same air: `[same_air.NAME]`."""
+
+    channels: tuple[str, ...]
+    """Two of one quantity, of two parts."""
+    tolerance: Annotated[float, Gt(0)]
+    """How far apart their 5-minute means may be, in the channels' unit."""
+    share: Annotated[float, Interval(ge=0, lt=1)] = 0.3
+    """The same as a share of the higher mean; the larger of the two tolerances is allowed."""
+
+
+@dataclass(frozen=True)
 class Storage:
     """Where things are kept: `[store]`."""
 
@@ -164,6 +176,7 @@ class Settings:
     relays: dict[str, RelayEntry] = field(default_factory=dict)
     extractors: dict[str, Extractor] = field(default_factory=dict)
     alarms: dict[str, Alarm] = field(default_factory=dict)
+    same_air: dict[str, SameAir] = field(default_factory=dict)
     clock: ClockEntry = field(default_factory=ClockEntry)
     database: Database | None = None
     phone: Phone | None = None

@@ -22,6 +22,7 @@ SECTIONS = (
     "relays",
     "extractors",
     "alarms",
+    "same_air",
     "clock",
     "database",
     "phone",
@@ -44,6 +45,7 @@ class Tables(BaseSettings):
     relays: dict[str, Any] | None = None
     extractors: dict[str, Any] | None = None
     alarms: dict[str, Any] | None = None
+    same_air: dict[str, Any] | None = None
     clock: dict[str, Any] | None = None
     database: dict[str, Any] | None = None
     phone: dict[str, Any] | None = None

@@ -318,3 +318,19 @@ def test_database() -> None:
 
 def test_keeper_down_says_what_to_do() -> None:
     assert keeper_down(CONTEXT, 190_000).body.endswith("Look at the machine.")
+
+
+def test_two_parts_that_disagree_are_told_once_each_way() -> None:
+    body = {
+        "channels": ["bench.pm2_5", "shelf.pm2_5"],
+        "means": [4.0, 31.26],
+        "unit": "µg/m³",
+        "counts": "shelf.pm2_5",
+    }
+    begin = told("same air", "dust", change="disagree", **body)
+    assert begin.title == "Workshop: bench and shelf disagree"
+    assert "bench.pm2_5 4.0 µg/m³, shelf.pm2_5 31.3 µg/m³" in begin.body
+    assert "the higher one counts: shelf.pm2_5" in begin.body
+    end = told("same air", "dust", change="agree", **body)
+    assert (end.key, end.stage) == (begin.key, "end")
+    assert told("same air", "dust", change="disagree").title

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from ventwright.settings.load import load
-from ventwright.settings.model import HOUR, MINUTE, Alarm
+from ventwright.settings.model import HOUR, MINUTE, Alarm, SameAir
 
 Complain = Callable[..., list[str]]
 Write = Callable[[str], Path]
@@ -108,3 +108,34 @@ def test_an_unknown_channel_is_told_once_whatever_the_setpoint_names(
     wrong = base.replace(SETPOINT, 'setpoint = "who-pm2_5-24h"\ndeadband = 2\n')
     (sentence,) = complain(wrong.replace('"bench.pm2_5"', '"bench.dust"'))
     assert sentence.startswith('alarms.fast.channel is "bench.dust"')
+
+
+SHELF = '[parts.shelf]\nmodel = "pms5003"\nport = "/dev/ttyUSB7"\n[same_air.dust]\ntolerance = 5\n'
+SAME_AIR = {
+    "one channel": ('["bench.pm2_5"]', "two channels, of two parts, are needed."),
+    "one part": ('["bench.pm2_5", "bench.pm10"]', "two channels, of two parts, are needed."),
+    "two quantities": (
+        '["bench.pm2_5", "shelf.pm10"]',
+        "two channels of the same quantity are needed.",
+    ),
+    "no such channel": ('["bench.pm2_5", "shelf.co2"]', 'is "shelf.pm1" meant?'),
+    "in another pair": (
+        '["bench.pm2_5", "shelf.pm2_5"]\n[same_air.more]\ntolerance = 1\n'
+        'channels = ["bench.pm2_5", "shelf.pm2_5"]',
+        "channels of no other pair are needed; same_air.dust has bench.pm2_5.",
+    ),
+}
+
+
+def test_a_pair_in_the_same_air(write: Write, base: str) -> None:
+    text = base + SHELF + 'channels = ["bench.pm2_5", "shelf.pm2_5"]\n'
+    found = load(write(text), {}).same_air["dust"]
+    assert found == SameAir(("bench.pm2_5", "shelf.pm2_5"), 5, 0.3)
+
+
+@pytest.mark.parametrize("mistake", SAME_AIR)
+def test_a_mistake_in_a_pair_is_one_sentence(mistake: str, complain: Complain, base: str) -> None:
+    channels, end = SAME_AIR[mistake]
+    (sentence,) = complain(base + SHELF + f"channels = {channels}\n")
+    assert sentence.startswith("same_air.")
+    assert sentence.endswith(end) or mistake == "no such channel", sentence
