@@ -85,7 +85,8 @@ def _place(name: str, file: Path | None, environ: Mapping[str, str]) -> Path | N
     if file is not None or not folder:
         return file
     credential = Path(folder) / name
-    return credential if credential.is_file() else None
+    given = credential.is_file() and credential.stat().st_size > 0  # empty: none was given
+    return credential if given else None
 
 
 def _read(place: Path) -> str:

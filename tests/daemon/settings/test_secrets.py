@@ -10,7 +10,14 @@ from ventwright.settings.errors import ConfigurationError
 from ventwright.settings.findings import show
 from ventwright.settings.load import load
 from ventwright.settings.plan import read_settings
-from ventwright.settings.secrets import Secret, caution, secret, service_addresses
+from ventwright.settings.secrets import (
+    DATABASE_TOKEN,
+    PHONE_SERVICES,
+    Secret,
+    caution,
+    secret,
+    service_addresses,
+)
 
 HUSH = "hush4711"
 LONG = "Zm9vYmFyYmF6cXV4MTIzNDU2Nzg5MA"
@@ -185,3 +192,11 @@ def test_a_key_that_looks_like_a_token_is_not_shown(
 )
 def test_what_people_name_things_is_shown(plain: str) -> None:
     assert show(plain) == f'"{plain}"'
+
+
+def test_an_empty_credential_is_none(tmp_path: Path) -> None:
+    environ = {"CREDENTIALS_DIRECTORY": str(tmp_path)}
+    for name in (DATABASE_TOKEN, PHONE_SERVICES):
+        (tmp_path / name).touch(mode=0o600)
+    assert secret(DATABASE_TOKEN, None, environ) is None
+    assert service_addresses(None, environ) == []
