@@ -141,6 +141,12 @@ class Part(Device):
     optical_mass: ClassVar[bool] = False
     """True for optical particle parts: constant values are suspect, ultrafine are not seen."""
 
+    laser_hours: ClassVar[int | None] = None
+    """The published life of the laser, hours of light; None where none is published."""
+
+    rest_ms: int = 0
+    """For how long at a time the part rests between measurements, ms."""
+
     restarts: int = 0
     """How often the part began to warm up anew without a `start`: after a rest or a cleaning."""
 

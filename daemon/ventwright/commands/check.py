@@ -1,6 +1,8 @@
 """`ventwright check`: the configuration and every part and relay it names, switching nothing."""
 
+import contextlib
 import json
+import sqlite3
 import sys
 from pathlib import Path
 
@@ -11,6 +13,7 @@ from ventwright.commands.probing import CLICK_MS, Finding, findings
 from ventwright.control.client import NotRunningError, ask
 from ventwright.settings.durations import format_duration
 from ventwright.settings.model import Settings
+from ventwright.storage.reader import Reader
 from ventwright.wires import machine_wiring
 from ventwright_drivers.clock import SystemClock
 
@@ -20,8 +23,26 @@ def _tell(finding: Finding) -> None:
     mark = "well " if finding["well"] else "FAULT"
     place = f" at {finding['place']}" if "place" in finding else ""
     click.echo(f"{mark} {kind} {finding[kind]} ({finding['model']}){place}: {finding['says']}")
+    if "laser on (h)" in finding:
+        life = f" of about {finding['laser life (h)']} h" if finding["laser life (h)"] else ""
+        click.echo(f"        laser on for {finding['laser on (h)']} h{life}")
     for quantity, read in finding.get("readings", {}).items():
         click.echo(f"        {_line(quantity, read)}")
+
+
+def _worn(settings: Settings) -> dict[str, int]:
+    """Give how long each laser was on, h, as far as the keeper has stored it."""
+    try:
+        reader = Reader(settings.store.folder)
+    except sqlite3.Error:
+        return {}
+    with contextlib.closing(reader):
+        saved = reader.state("core") or {}
+    wear = saved.get("wear", {}) if isinstance(saved, dict) else {}
+    models = {name: part.model for name, part in settings.parts.items()}
+    return {
+        name: ms // 3_600_000 for name, (model, ms) in wear.items() if models.get(name) == model
+    }
 
 
 def _line(quantity: str, read: Finding) -> str:
@@ -62,8 +83,10 @@ def check(config: Path, as_json: bool, switch: bool) -> None:
         sys.exit(1 if switch else 0)
     if not as_json:
         click.echo(f"The configuration {config} is well.")
-    found = []
+    found, worn = [], _worn(settings)
     for finding in findings(settings, machine_wiring(SystemClock()), _may_switch(settings, switch)):
+        if finding.get("part") in worn and "laser life (h)" in finding:
+            finding["laser on (h)"] = worn[finding["part"]]
         found.append(finding)
         if not as_json:
             _tell(finding)

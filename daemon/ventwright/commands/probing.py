@@ -65,6 +65,9 @@ def _check_part(name: str, entry: PartEntry, wiring: Wiring) -> Finding:
     finding: Finding = {"part": name, "model": entry.model}
     part = build_part(entry, wiring)
     finding["place"] = part.place
+    if part.optical_mass:
+        finding["laser life (h)"] = part.laser_hours
+        finding["rests for (s)"] = part.rest_ms // 1000
     try:
         with part:
             since = part.clock.now()

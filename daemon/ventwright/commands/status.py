@@ -33,11 +33,20 @@ def _channel_line(name: str, channel: dict[str, Any]) -> str:
     return f"{line}, now {channel['quality']}" + (f" for {left} s more" if left else "")
 
 
+def _laser(part: dict[str, Any]) -> str:
+    if part["laser on (h)"] is None:
+        return ""
+    life = f" of about {part['laser life (h)']} h" if part["laser life (h)"] else ""
+    rests = part["rests for (s)"]
+    rest = f", rests for {format_duration(1000 * rests)} at a time" if rests else ""
+    return f", laser on for {part['laser on (h)']} h{life}{rest}"
+
+
 def _part_lines(name: str, part: dict[str, Any]) -> Iterator[str]:
     why = f": {part['why']}" if part["why"] else ""
     warm = part["warm-up left (s)"]
     warming = f", warming up for {warm} s more" if warm else ""
-    yield f"{name} ({part['model']}) is {part['state']}{why}{warming}"
+    yield f"{name} ({part['model']}) is {part['state']}{why}{warming}{_laser(part)}"
     for quantity, channel in part["channels"].items():
         yield _channel_line(quantity, channel)
 

@@ -318,6 +318,7 @@ class Core:
             "t": self.now,
             "alarms": {name: alarm.save() for name, alarm in self.alarms.items()},
             "extractors": {name: e.save() for name, e in self.extractors.items()},
+            "wear": {p.name: p.save_wear() for p in self.parts.values() if p.kind.optical},
             "baselines": {name: c.save_baseline() for name, c in self.channels.items()},
         }
 
@@ -333,6 +334,9 @@ class Core:
     def restore(self, saved: dict[str, Any], same_boot: bool) -> None:
         """Take back what `save` gave, of this boot or (times then count from now) of another."""
         shift = 0 if same_boot else self.now - saved["t"]
+        for name, worn in saved.get("wear", {}).items():
+            if name in self.parts:
+                self.parts[name].restore_wear(worn)
         for name, alarm in self.alarms.items():
             if name in saved["alarms"]:
                 alarm.restore(saved["alarms"][name], shift)

@@ -54,6 +54,8 @@ def kind_of(part: Part) -> PartKind:
         part.warm_up_ms,
         part.optical_mass,
         part.settle_ms,
+        part.rest_ms,
+        part.laser_hours,
     )
 
 

@@ -56,6 +56,9 @@ def _part(core: Core, part: PartWatch) -> dict[str, Any]:
         "state": _state(part),
         "why": part.trouble[1] if part.trouble else part.fault,
         "warm-up left (s)": max(0, left) // 1000 if part.marks else None,
+        "laser on (h)": part.laser_ms // 3_600_000 if part.kind.optical else None,
+        "laser life (h)": part.kind.laser_hours,
+        "rests for (s)": part.kind.rest // 1000,
         "channels": {
             channel.quantity.name: _channel(
                 core, channel, mark, part.judge.warm_for(channel.quantity.name)

@@ -3,6 +3,8 @@
 Both are told once: when they have been away for a while, and when they are back.
 """
 
+from typing import Any
+
 from ventwright.means.channel import Channel, reach_of
 from ventwright.quality.judge import Judge, PartKind
 from ventwright.quality.marks import Quality
@@ -29,7 +31,10 @@ class PartWatch:
         self.kind = kind
         self.judge = Judge(kind, kept)
         self.kept = kept
-        self.channels = [Channel(f"{name}.{q}", QUANTITIES[q], kind.period) for q in kept]
+        self.channels = [Channel(f"{name}.{q}", QUANTITIES[q], kind.pace) for q in kept]
+        self.laser_ms = 0
+        """How long the laser has been on, as far as we know: it is, while samples come."""
+        self._together = reach_of(kind.period) if kind.optical else 0
         self.trouble: tuple[int, str] | None = None
         self.lost = False
         self.partly = False
@@ -41,6 +46,8 @@ class PartWatch:
 
     def heard_at(self, t: int, marks: bytes, fault: str) -> str:
         """Note a sample; returns what ails the part, if that spoils any or all of it."""
+        if t - self.heard <= self._together:
+            self.laser_ms += t - self.heard
         self.heard, self.marks, self.fault = t, marks, fault
         if self.usable:
             return fault if Quality.FAILED in marks else ""
@@ -55,6 +62,15 @@ class PartWatch:
     def due(self) -> int | None:
         """When a trouble becomes a loss, ms."""
         return None if self.trouble is None or self.lost else self.trouble[0] + LOST_AFTER_MS
+
+    def save_wear(self) -> list[Any]:
+        """Give what is worn: the model, and how long its laser was on, ms."""
+        return [self.kind.model, self.laser_ms]
+
+    def restore_wear(self, saved: list[Any]) -> None:
+        """Take back what `save_wear` gave; a part of another model is a new one."""
+        if saved[0] == self.kind.model:
+            self.laser_ms = int(saved[1])
 
     def failing(self, t: int, why: str, partly: bool = False) -> None:
         """Note the first of a run of troubles; the whole after a part of it is a new run."""
@@ -85,7 +101,7 @@ class PartWatch:
 
     def stale(self, t: int) -> bool:
         """Tell whether the newest sample is too old to speak for `t` ms."""
-        return t - self.heard > reach_of(self.kind.period)
+        return t - self.heard > reach_of(self.kind.pace)
 
 
 class RelayWatch:

@@ -21,6 +21,9 @@ _ORDERED = (
 )
 """Quantities of which each includes the one before it."""
 
+_RESTS = 10
+"""Rests over which a part may wake to the same air and not be stuck."""
+
 _HUGE = 1e12
 
 _SLACK = 1.1
@@ -38,6 +41,15 @@ class PartKind(NamedTuple):
     optical: bool
     settle: Mapping[str, int] = MappingProxyType({})
     """Warm-up of quantities that take longer than the part, ms."""
+    rest: int = 0
+    """For how long at a time the part rests between measurements, ms."""
+    laser_hours: int | None = None
+    """The published life of its laser, hours of light."""
+
+    @property
+    def pace(self) -> int:
+        """The time between good readings in ordinary use, ms: a rest and a warm-up included."""
+        return self.period + (self.rest + self.warm_up if self.rest else 0)
 
 
 class Judge:
@@ -61,6 +73,7 @@ class Judge:
         self._settled = 1 << 62
         self._same: tuple[float | None, ...] = ()
         self._same_since = 0
+        self._stuck_after = STUCK_AFTER_MS + _RESTS * kind.rest
 
     def begin(self, t: int) -> None:
         """The part was started at `t` ms."""
@@ -115,7 +128,7 @@ class Judge:
             return Quality.WARMING_UP
         if sample.fault and sample.failed is None:
             return Quality.FAILED
-        if self._kind.optical and t - self._same_since >= STUCK_AFTER_MS and any(sample.values):
+        if self._kind.optical and t - self._same_since >= self._stuck_after and any(sample.values):
             return Quality.STUCK
         return Quality.GOOD
 

@@ -64,6 +64,8 @@ class _Reader:
         crossing.check_humidity(self.parts, self.findings)
         self._extractors()
         self._alarms()
+        alarms, extractors = self.values["alarms"], self.values["extractors"]
+        places.check_rests(alarms, extractors, self.parts, self.findings)
         self._same_air()
         for name, cls in _OPTIONAL:
             if name in self.tables:

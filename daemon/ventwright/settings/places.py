@@ -5,8 +5,10 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from ventwright.settings.devices import Device
+from ventwright.settings.durations import format_duration
 from ventwright.settings.fields import names
 from ventwright.settings.findings import Findings, show
+from ventwright.settings.model import MINUTE, SECOND
 
 Devices = Mapping[str, Device]
 
@@ -114,3 +116,25 @@ def _contact(device: Device) -> tuple[Any, ...] | None:
     spot = [device.options.get(key) for key in ("address", "channel", "coil", "line")]
     line = _port(device) or _real(device.options.get("chip")) or device.options.get("bus")
     return None if line is None else (line, *spot)
+
+
+def check_rests(
+    alarms: Mapping[str, Any], extractors: Mapping[str, Any], parts: Devices, findings: Findings
+) -> None:
+    """Check that no extractor goes blind while a part on which it is decided rests."""
+    watched = {a.channel.partition(".")[0] for a in alarms.values() if a and a.extract}
+    gaps = {name: _gap(parts[name]) for name in watched if name in parts}
+    longest = max(gaps, key=lambda name: gaps[name], default="")
+    for name, extractor in extractors.items():
+        if extractor and longest and 0 < gaps[longest] >= extractor.blind_after:
+            needed = f"more than {format_duration(gaps[longest])} is needed"
+            hint = f"parts.{longest} rests that long, its warm-up included"
+            place, shown = ("extractors", name, "blind_after"), extractor.blind_after
+            findings.refuse(place, format_duration(shown), needed, hint)
+
+
+def _gap(device: Device) -> int:
+    """Tell how long a part that rests gives nothing good, ms, half a minute to spare; else 0."""
+    rest = device.options.get("rest") or 0
+    warm_up: int = device.driver.warm_up_ms if device.driver else 0
+    return rest * MINUTE + warm_up + 30 * SECOND if rest else 0

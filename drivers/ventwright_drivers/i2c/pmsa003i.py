@@ -9,7 +9,7 @@ from typing import Literal
 from ventwright_drivers.errors import NoAnswer
 from ventwright_drivers.i2c.link import I2COptions, I2CPart
 from ventwright_drivers.part import Sample
-from ventwright_drivers.serial.pms import PLAIN, decode
+from ventwright_drivers.serial.pms import LIFE_HOURS, PLAIN, decode
 
 _FRAME = 32
 
@@ -31,6 +31,7 @@ class Pmsa003I(I2CPart):
     period_ms = 2300  # what it holds changes no faster while the air is stable
     warm_up_ms = 30_000
     optical_mass = True
+    laser_hours = LIFE_HOURS
 
     def measure(self) -> Sample:
         """Read the frame that the part holds; raises NoAnswer if it is damaged, DeviceLost."""

@@ -144,6 +144,7 @@ class _Sen(CleanedPart):
 
 
 class _Sen5x(_Sen):
+    laser_hours = 87_600  # over ten years (from memory)
     Options = Sen5xOptions
     read_code, count, stop_ms = 0x03C4, 8, 200
 

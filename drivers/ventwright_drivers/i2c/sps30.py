@@ -58,6 +58,7 @@ class Sps30I2C(CleanedPart):
     silence_ms = 20_000  # the fan is cleaned for 10 s, without a new value
     warm_up_ms = 30_000  # in clean air (from memory)
     optical_mass = True
+    laser_hours = 87_600  # over ten years on end
 
     def prepare(self) -> None:
         """Wake the part, stop what an earlier program started, and start measuring."""

@@ -10,10 +10,10 @@ from typing import ClassVar, NamedTuple
 from ventwright_drivers.checksums import sum8, sum16
 from ventwright_drivers.errors import NoAnswer, Refused
 from ventwright_drivers.part import Sample
-from ventwright_drivers.serial.link import FramedPart
+from ventwright_drivers.serial.resting import RestingPart
 
 _REQUEST, _ANSWER = 0x68, 0x40
-_READ, _START, _STOP_SENDING = 0x04, 0x01, 0x20
+_READ, _START, _STOP, _STOP_SENDING = 0x04, 0x01, 0x02, 0x20
 _AUTO = b"\x42\x4d\x00\x1c"
 _AUTO_SIZE = 32
 _ACK, _NACK = b"\xa5\xa5", b"\x96\x96"
@@ -78,26 +78,35 @@ def decode(data: bytes) -> tuple[int, Reply | None]:
     return _sent_unasked(data) if data[0] == _AUTO[0] else _acknowledged(data)
 
 
-class _Hpma(FramedPart[Reply]):
+class _Hpma(RestingPart[Reply]):
     length: ClassVar[int]
     """Bytes of the body of a measurement."""
 
     silence_ms = 10_000
     warm_up_ms = 10_000  # response under 6 s; the rest for the fan is from memory
     optical_mass = True
+    laser_hours = 20_000  # of the older issue, the newer says ten years (from memory)
 
     def decode(self, data: bytes) -> tuple[int, Reply | None]:
         """Decode replies of either model."""
         return decode(data)
 
     def prepare(self) -> None:
-        """Have the part stop sending by itself and start fan and laser; raises as `read`."""
+        """Have the part stop sending by itself and start fan and laser; raises as `sample`."""
         self._order(_STOP_SENDING)
         self.link.discard()
         self._reader = None  # forget what is left of a frame that will never be whole
         self._order(_START)
 
-    def read(self) -> Sample:
+    def sleep(self) -> None:
+        """Stop fan and laser; raises as `sample`."""
+        self._order(_STOP)
+
+    def wake(self) -> None:
+        """Start fan and laser; raises as `sample`."""
+        self._order(_START)
+
+    def sample(self) -> Sample:
         """Ask for a measurement, 0 to 1000 µg/m³; raises NoAnswer, Refused, DeviceLost."""
         body = self._order(_READ).body
         if len(body) != self.length or body[0] != _READ:

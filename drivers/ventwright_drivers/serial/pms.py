@@ -11,12 +11,19 @@ from typing import ClassVar, NamedTuple
 from ventwright_drivers.checksums import sum16
 from ventwright_drivers.part import Sample
 from ventwright_drivers.serial.link import FramedPart
+from ventwright_drivers.serial.resting import RestingPart
 
 ACTIVE = bytes.fromhex("42 4D E1 00 01 01 71")
 """Makes an awake part send by itself."""
 
 WAKE = bytes.fromhex("42 4D E4 00 01 01 74")
 """Wakes a sleeping part, which then sends by itself; never acknowledged."""
+
+SLEEP = bytes.fromhex("42 4D E4 00 00 01 73")
+"""Stops fan and laser."""
+
+LIFE_HOURS = 26_280
+"""Three years or more between failures (from memory)."""
 
 _HEADER = b"\x42\x4d"
 _ACK = 4  # the length field of a reply to a command
@@ -103,28 +110,39 @@ def decode(layout: Layout, data: bytes) -> tuple[int, Sample | None]:
     return size, None if length == _ACK else _sample(layout, data[:size])
 
 
-class _Pms(FramedPart[Sample]):
+class _Framed(FramedPart[Sample]):
     layout: ClassVar[Layout]
     period_ms = 2300
     silence_ms = 10_000
     warm_up_ms = 30_000
     paced_by_part = True
     optical_mass = True
-    greeting: ClassVar[bytes] = ACTIVE + WAKE
-    """Active first: an awake part hears it; a sleeping one is active once it wakes."""
+    laser_hours = LIFE_HOURS
 
     def decode(self, data: bytes) -> tuple[int, Sample | None]:
         """Decode by this model's layout."""
         return decode(self.layout, data)
 
-    def prepare(self) -> None:
-        """Have the part send by itself; takes no notice of whether it acknowledges."""
-        if self.greeting:
-            self.link.send(self.greeting)
-
-    def read(self) -> Sample:
+    def sample(self) -> Sample:
         """Wait for the newest frame, normally every 0.2 to 2.3 s; raises NoAnswer, DeviceLost."""
-        return self.reader.next(self.silence_ms)
+        return self.reader.next(type(self).silence_ms)
+
+
+class _Pms(_Framed, RestingPart[Sample]):
+    def prepare(self) -> None:
+        """Have the part send by itself; takes no notice of whether it acknowledges.
+
+        Active first: an awake part hears it; a sleeping one is active once it wakes.
+        """
+        self.link.send(ACTIVE + WAKE)
+
+    def sleep(self) -> None:
+        """Stop fan and laser; raises DeviceLost."""
+        self.link.send(SLEEP)
+
+    def wake(self) -> None:
+        """Start fan and laser, and have the part send; raises DeviceLost."""
+        self.prepare()
 
 
 class Pms5003(_Pms):
@@ -175,10 +193,13 @@ class Pms5003ST(_Pms):
     quantities = WITH_BOTH.fields
 
 
-class Pms3003(_Pms):
+class Pms3003(_Framed):
     """Measures PM1, PM2.5, PM10 in µg/m³ (0 to 1000); takes no commands (from memory)."""
 
     model = "pms3003"
     layout = SHORT
     quantities = SHORT.fields
-    greeting = b""
+
+    def read(self) -> Sample:
+        """Wait for the newest frame; raises NoAnswer, DeviceLost."""
+        return self.sample()

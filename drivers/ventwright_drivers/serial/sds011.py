@@ -9,7 +9,7 @@ from typing import NamedTuple
 from ventwright_drivers.checksums import sum8
 from ventwright_drivers.errors import NoAnswer
 from ventwright_drivers.part import Sample
-from ventwright_drivers.serial.link import FramedPart
+from ventwright_drivers.serial.resting import RestingPart
 
 _HEAD, _TAIL = 0xAA, 0xAB
 _MEASURED, _SETTING = 0xC0, 0xC5
@@ -53,11 +53,12 @@ def decode(data: bytes) -> tuple[int, Sample | Reply | None]:
     return _SIZE, _content(data[:_SIZE])
 
 
-class Sds011(FramedPart[Sample | Reply]):
+class Sds011(RestingPart[Sample | Reply]):
     """Measures PM2.5 and PM10, 0 to 999.9 µg/m³, once a second while it works.
 
     A working period of n minutes is kept by the part itself: it then works for 30 s and is
-    silent for n·60−30 s. `start` asks for it, and `silence_ms` follows.
+    silent for n·60−30 s. `start` asks for it, and `silence_ms` follows. With `rest` the working
+    period is set to none, for it leaves no time to warm up in.
     """
 
     model = "sds011"
@@ -66,7 +67,9 @@ class Sds011(FramedPart[Sample | Reply]):
     warm_up_ms = 30_000  # 15 to 30 s after work; 30 s from memory
     paced_by_part = True
     optical_mass = True
+    laser_hours = 8000
     _fresh: Sample | None = None
+    _working_ms = 0
 
     def decode(self, data: bytes) -> tuple[int, Sample | Reply | None]:
         """Decode measurements and replies alike, for they interleave."""
@@ -75,14 +78,27 @@ class Sds011(FramedPart[Sample | Reply]):
     def prepare(self) -> None:
         """Wake the part, have it report by itself, ask its working period; mute is no error."""
         self._fresh = None
-        for request in (command(_WORK, 1, 1), command(_REPORTING, 1, 0), command(_PERIOD)):
-            self.link.send(request)
-            with suppress(NoAnswer):
-                self._await(request[2])
+        period = command(_PERIOD, 1, 0) if self.rest_ms else command(_PERIOD)
+        for request in (command(_WORK, 1, 1), command(_REPORTING, 1, 0), period):
+            self._order(request)
 
-    def read(self) -> Sample:
+    def sleep(self) -> None:
+        """Stop fan and laser; mute is no error; raises DeviceLost."""
+        self._order(command(_WORK, 1, 0))
+        self._fresh = None
+
+    def wake(self) -> None:
+        """Start fan and laser; mute is no error; raises DeviceLost."""
+        self._order(command(_WORK, 1, 1))
+
+    def _order(self, request: bytes) -> None:
+        self.link.send(request)
+        with suppress(NoAnswer):
+            self._await(request[2])
+
+    def sample(self) -> Sample:
         """Wait for the newest measurement; raises NoAnswer, DeviceLost."""
-        until = self.clock.now() + self.silence_ms
+        until = self.clock.now() + self.mute_ms + self._working_ms
         while self._fresh is None:
             self._take(until)
         fresh, self._fresh = self._fresh, None
@@ -110,5 +126,6 @@ class Sds011(FramedPart[Sample | Reply]):
 
     def _note(self, reply: Reply) -> None:
         if reply.command == _PERIOD:
-            silence = type(self).silence_ms + 60_000 * reply.values[1]
+            self._working_ms = 60_000 * reply.values[1]
+            silence = self.mute_ms + self._working_ms + self.rest_ms
             self.silence_ms = silence  # type: ignore[misc]  # of this one part

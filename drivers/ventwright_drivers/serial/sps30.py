@@ -49,6 +49,7 @@ class Sps30(FramedPart[Reply]):
     silence_ms = 20_000  # fan cleaning takes 10 s, without a new value
     warm_up_ms = 30_000  # in clean air (from memory)
     optical_mass = True
+    laser_hours = 87_600  # over ten years on end
     _heard = 0
 
     def __init__(self, options: Any, wiring: Wiring) -> None:

@@ -16,6 +16,7 @@ from ventwright.commands import probing
 from ventwright.commands.probing import findings
 from ventwright.control.server import Server
 from ventwright.settings.plan import read_settings
+from ventwright.storage.writer import Writer
 from ventwright_drivers.clock import SystemClock
 from ventwright_drivers.emulated.pms import PmsTwin
 from ventwright_drivers.emulated.pty_host import PtyHost
@@ -146,3 +147,12 @@ def test_no_thread_is_left_behind(config: Path, board: ModbusTwin) -> None:
     before = threading.active_count()
     call(config)
     assert threading.active_count() == before
+
+
+def test_the_hours_of_a_laser_are_told(config: Path, board: ModbusTwin, tmp_path: Path) -> None:
+    writer = Writer(tmp_path / "store", "boot", 0)
+    writer.keep("core", {"wear": {"bench": ["pms5003", 7_300_000]}})
+    writer.commit()
+    writer.close()
+    result = call(config)
+    assert "laser on for 2 h of about 26280 h" in result.output

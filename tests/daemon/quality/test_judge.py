@@ -110,6 +110,15 @@ def test_stuck_once_all_values_have_stood_still_for_the_stated_time() -> None:
     assert marks(found, WARM_UP + STUCK_AFTER_MS + 1, 1, 2, 3, 4.1) == [Q.GOOD] * 4
 
 
+def test_a_part_that_rests_may_wake_to_the_same_air_but_not_ten_times() -> None:
+    found = Judge(PartKind("part", MASS, 1000, 10_000, 0, optical=True, rest=600_000))
+    found.begin(0)
+    assert marks(found, 0, 1, 2, 3, 4) == [Q.GOOD] * 4
+    stuck = STUCK_AFTER_MS + 10 * 600_000
+    assert marks(found, stuck - 1, 1, 2, 3, 4) == [Q.GOOD] * 4
+    assert marks(found, stuck, 1, 2, 3, 4) == [Q.STUCK] * 4
+
+
 def test_a_part_that_shows_clean_air_all_night_is_not_stuck() -> None:
     found = judge()
     assert [marks(found, t, 0, 0, 0, 0)[0] for t in (WARM_UP, 10**7, 10**8)] == [Q.GOOD] * 3

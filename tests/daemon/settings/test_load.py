@@ -7,7 +7,7 @@ from ventwright.settings import model
 from ventwright.settings.load import load
 from ventwright_drivers.i2c.sht import Sht4xOptions
 from ventwright_drivers.relay.a0 import A0Options
-from ventwright_drivers.serial.link import SerialOptions
+from ventwright_drivers.serial.resting import RestingOptions
 
 Write = Callable[[str], Path]
 
@@ -21,7 +21,7 @@ def test_everything_written_arrives_and_the_rest_has_its_default(base: str, writ
             "bench": model.PartEntry(
                 "pms5003",
                 "ventwright_drivers.serial.pms:Pms5003",
-                SerialOptions("/dev/ttyUSB0"),
+                RestingOptions("/dev/ttyUSB0"),
                 ("pm1", "pm2_5", "pm10", "n0_3", "n0_5", "n1", "n2_5", "n5", "n10"),
             ),
             "climate": model.PartEntry(
@@ -49,7 +49,7 @@ def test_everything_written_arrives_and_the_rest_has_its_default(base: str, writ
 
 def test_options_are_the_drivers_own_class(base: str, write: Write) -> None:
     settings = load(write(base), {})
-    assert type(settings.parts["bench"].options) is SerialOptions
+    assert type(settings.parts["bench"].options) is RestingOptions
     assert type(settings.room) is model.Room
 
 

@@ -1,12 +1,15 @@
 """Where devices may be together: one port, one chip, one address."""
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from ventwright.settings.devices import Device, read_part
+from ventwright.settings.errors import ConfigurationError
 from ventwright.settings.findings import Findings
+from ventwright.settings.load import load
 from ventwright.settings.places import check_places
 from ventwright_drivers import registry
 from ventwright_drivers.part import Part
@@ -99,3 +102,53 @@ def test_a_driver_of_others_that_does_not_load_is_named(monkeypatch: pytest.Monk
     (mistake,) = findings.mistakes
     assert mistake.found == 'is "foreign1"'
     assert mistake.hint == "the driver foreign1 is left out: why"
+
+
+@pytest.mark.parametrize(
+    ("rest", "blind_after", "extract", "refused"),
+    [
+        (0, "2 min", "true", False),
+        (10, "2 min", "true", True),
+        (10, "11 min", "true", True),
+        (10, "12 min", "true", False),
+        (10, "2 min", "false", False),
+    ],
+)
+def test_no_extractor_goes_blind_while_its_part_rests(
+    rest: int, blind_after: str, extract: str, refused: bool, tmp_path: Path
+) -> None:
+    file = tmp_path / "c.toml"
+    file.write_text(
+        f"""
+[room]
+name = "r"
+volume = 40
+[store]
+folder = "/nowhere"
+[parts.bench]
+model = "sds011"
+port = "/dev/a"
+rest = {rest}
+[relays.fan]
+model = "relay-a0"
+port = "/dev/b"
+[extractors.hood]
+relay = "fan"
+when_blind = "on"
+blind_after = "{blind_after}"
+[alarms.print]
+channel = "bench.pm2_5"
+setpoint = 10
+deadband = 3
+extract = {extract}
+"""
+    )
+    if not refused:
+        assert load(file, {}).parts["bench"].options.rest == rest
+        return
+    with pytest.raises(ConfigurationError) as caught:
+        load(file, {})
+    (mistake,) = caught.value.mistakes
+    assert mistake.place == "extractors.hood.blind_after"
+    assert mistake.allowed == "more than 11 min is needed"
+    assert mistake.hint == "parts.bench rests that long, its warm-up included"
