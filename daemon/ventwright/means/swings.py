@@ -12,9 +12,9 @@ SHARE = 0.1
 """What the level itself adds to the swing: dirtier air moves more."""
 
 _SWINGS: dict[str, float] = {
-    "pm1": 4,
-    "pm2_5": 4,
-    "pm4": 5,
+    "pm1": 3.5,
+    "pm2_5": 3.5,
+    "pm4": 4.5,
     "pm10": 6,
     "n0_3": 120,
     "n0_5": 25,
