@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-VERSION = 1
+VERSION = 2
 MOST_REFUSED = 10_000
 """Refused records kept with their reason; older ones stay in the counts only."""
 
@@ -42,7 +42,9 @@ CREATE TABLE messages (
     id INTEGER PRIMARY KEY AUTOINCREMENT,
     key TEXT NOT NULL, boot TEXT NOT NULL, t INTEGER NOT NULL, label INTEGER,
     stage TEXT NOT NULL, priority TEXT NOT NULL,
-    title TEXT NOT NULL, body TEXT NOT NULL, unheard TEXT NOT NULL
+    title TEXT NOT NULL, body TEXT NOT NULL, unheard TEXT NOT NULL,
+    concern TEXT NOT NULL DEFAULT '',     -- the priority of what it is about
+    held INTEGER NOT NULL DEFAULT 0       -- put here in quiet hours
 );
 CREATE TABLE deliveries (
     message INTEGER NOT NULL REFERENCES messages,
@@ -54,6 +56,16 @@ CREATE TABLE deliveries (
 ) WITHOUT ROWID;
 CREATE INDEX waiting ON deliveries (service, message) WHERE outcome IS NULL;
 """
+
+
+_CHANGES = {
+    0: _TABLES,
+    1: """
+ALTER TABLE messages ADD COLUMN concern TEXT NOT NULL DEFAULT '';
+ALTER TABLE messages ADD COLUMN held INTEGER NOT NULL DEFAULT 0;
+""",
+}
+"""What makes a file of each older version one of this."""
 
 
 def file_path(folder: Path) -> Path:
@@ -68,9 +80,10 @@ def _connect(path: Path | str) -> sqlite3.Connection:
         db.execute("PRAGMA journal_mode = WAL")
         db.execute("PRAGMA synchronous = NORMAL")
         db.execute("BEGIN IMMEDIATE")
-        if db.execute("PRAGMA user_version").fetchone()[0] == 0:
-            for statement in _TABLES.split(";\n"):
-                db.execute(statement)
+        version = db.execute("PRAGMA user_version").fetchone()[0]
+        for statement in _CHANGES.get(version, "").split(";\n"):
+            db.execute(statement)
+        if version in _CHANGES:
             db.execute(f"PRAGMA user_version = {VERSION}")
         db.execute("COMMIT")
     except sqlite3.Error:

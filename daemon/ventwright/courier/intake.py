@@ -10,7 +10,8 @@ from ventwright.courier.teller import Teller
 from ventwright.courier.watch import KEEPER_FLAG, STORE_FLAG
 from ventwright.notifying.ages import Ages
 from ventwright.notifying.messages import Context, Message, compose
-from ventwright.notifying.outbox import put
+from ventwright.notifying.post import Post
+from ventwright.notifying.repeating import Repeater
 from ventwright.storage.reader import Boot, StoredEvent
 
 _AT_ONCE = 500
@@ -33,17 +34,19 @@ class Intake:
         teller: Teller,
         ages: Ages,
         context: Context,
-        services: list[str],
+        post: Post,
         too_old: int,
     ) -> None:
-        """Make messages for the named `services` of events younger than `too_old` ms."""
+        """Make messages for whom `post` chooses of events younger than `too_old` ms."""
         self._file, self._stock, self._teller, self._ages = file, stock, teller, ages
-        self._context, self._services, self._too_old = context, services, too_old
+        self._context, self._post, self._too_old = context, post, too_old
+        self._repeater = Repeater(file, post, ages)
 
     def step(self) -> None:
         """Take all new events; raises sqlite3.Error, and takes them again then."""
         while self._take():
             pass
+        self._repeater.step()
 
     def _take(self) -> bool:
         reader = self._stock.reader()
@@ -54,14 +57,21 @@ class Intake:
         events = reader.events(self._mark(), _AT_ONCE)
         done: list[str] = []
         if events:
+            self._take_in(events, boots, done)
+        for flag in done:
+            self._teller.note(flag, False)
+        return len(events) == _AT_ONCE
+
+    def _take_in(self, events: list[StoredEvent], boots: dict[int, Boot], done: list[str]) -> None:
+        try:
             with self._file.transaction() as db:
                 for event in events:
                     self._tell(db, event, boots[event.boot], done)
                 query = "UPDATE progress SET event = ? WHERE store = ?"
                 db.execute(query, (events[-1].id, self._stock.identity))
-        for flag in done:
-            self._teller.note(flag, False)
-        return len(events) == _AT_ONCE
+        except BaseException:
+            self._repeater.forget()
+            raise
 
     def _mark(self) -> int:
         store = (self._stock.identity,)
@@ -78,7 +88,9 @@ class Intake:
         self, db: sqlite3.Connection, event: StoredEvent, boot: Boot, done: list[str]
     ) -> None:
         message = self._message(event, boot)
-        if message is None or not self._services:
+        if event.kind == "alarm" and self._post.services:
+            self._repeater.note(db, event, message)
+        if message is None or not self._post.services:
             return
         if event.kind in _FLAGS and self._is_told_already(event, message, done):
             return
@@ -86,7 +98,7 @@ class Intake:
         if self._ages.age(*moment) > self._too_old:
             count(db, "passed over")
             return
-        put(db, message, moment, self._services)
+        self._post.put(db, message, moment)
 
     def _message(self, event: StoredEvent, boot: Boot) -> Message | None:
         context = replace(self._context, time_of_day=lambda t: time_of_day(boot, t))

@@ -23,8 +23,9 @@ from ventwright.exporting.database import DatabaseWriter
 from ventwright.exporting.pusher import Pusher
 from ventwright.notifying.ages import Ages
 from ventwright.notifying.messages import Context, database_back, database_failing
-from ventwright.notifying.notifier import Notifier
+from ventwright.notifying.notifier import Notifier, Recipient
 from ventwright.notifying.outbox import Outbox
+from ventwright.notifying.post import Post
 from ventwright.notifying.sender import Service, services_of
 from ventwright.settings.limits import limits
 from ventwright.settings.model import DAY, MINUTE, SECOND, Settings
@@ -73,9 +74,10 @@ class Courier:
         self._files: list[CourierFile] = []
         self._stocks: list[Stock] = []
         self.services = self._open_services(environ)
-        self._names = [service.name for service in self.services]
         self._ages = Ages(clock, boot or boot_id(), wall)
-        self._spill = Outbox(self._in_memory())
+        labels = {service.name: service.label for service in self.services}
+        self._post = Post(settings, labels, self._ages)
+        self._spill = self._in_memory()
         extractors = {e.relay: name for name, e in settings.extractors.items()}
         known = {key: limit.sentence() for key, limit in limits().items()}
         self._context = Context(settings.room.name, known, extractors)
@@ -110,9 +112,9 @@ class Courier:
 
     def _news(self, status: KeeperStatus | None) -> tuple[Intake, Watch]:
         file = self._file()
-        teller = Teller(file, self._spill, self._names, self._ages)
+        teller = Teller(file, self._spill, self._post, self._ages)
         intake = Intake(
-            file, self._stock(), teller, self._ages, self._context, self._names, self._too_old
+            file, self._stock(), teller, self._ages, self._context, self._post, self._too_old
         )
         quiet = self._settings.store.commit_every
         watch = Watch(self._folder, quiet, teller, self._context, self._clock, status)
@@ -125,7 +127,7 @@ class Courier:
         token = secret(DATABASE_TOKEN, options.token_file, environ)
         self._database = DatabaseWriter(options, token.reveal() if token else None)
         file = self._file()
-        self._database_teller = Teller(file, self._spill, self._names, self._ages)
+        self._database_teller = Teller(file, self._spill, self._post, self._ages)
         return Pusher(
             file,
             self._stock(),
@@ -150,8 +152,9 @@ class Courier:
     def _open_notifier(self) -> Notifier | None:
         if not self.services:
             return None
-        outboxes = [Outbox(self._file()), self._spill]
-        return Notifier(outboxes, list(self.services), self._ages, self._too_old)
+        outboxes = [Outbox(self._file()), Outbox(self._spill)]
+        services: list[Recipient] = list(self.services)
+        return Notifier(outboxes, services, self._ages, self._too_old, self._post.waits)
 
     def look(self) -> int:
         """Take in what is new and look after the keeper; return the time to wait, ms."""

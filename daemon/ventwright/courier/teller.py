@@ -7,7 +7,7 @@ from typing import Any
 from ventwright.courier.file import CourierFile, keep_state
 from ventwright.notifying.ages import Ages
 from ventwright.notifying.messages import Message
-from ventwright.notifying.outbox import Outbox, put
+from ventwright.notifying.post import Post
 
 log = logging.getLogger(__name__)
 
@@ -15,9 +15,9 @@ log = logging.getLogger(__name__)
 class Teller:
     """Puts messages into the outbox; into the one in memory while the disk refuses."""
 
-    def __init__(self, file: CourierFile, spill: Outbox, services: list[str], ages: Ages) -> None:
-        """Tell the named `services`, by `file` or else by `spill`."""
-        self._file, self._spill, self._services, self._ages = file, spill, services, ages
+    def __init__(self, file: CourierFile, spill: CourierFile, post: Post, ages: Ages) -> None:
+        """Tell by `file`, or else by `spill`, whom `post` chooses."""
+        self._file, self._spill, self._post, self._ages = file, spill, post, ages
         self._flags: dict[str, Any] = {}
 
     def flag(self, name: str) -> Any:
@@ -32,14 +32,14 @@ class Teller:
     def note(self, name: str, value: Any, message: Message | None = None) -> None:
         """Note a value, and tell a message with it."""
         moment = (self._ages.boot, self._ages.clock.now(), None)
-        told = message if self._services else None
+        told = message if self._post.services else None
         self._flags[name] = value
         try:
             with self._file.transaction() as db:
                 keep_state(db, name, value)
                 if told:
-                    put(db, told, moment, self._services)
+                    self._post.put(db, told, moment)
         except (sqlite3.Error, OSError) as error:
             log.warning("a message is kept in memory only: %s", error)
             if told:
-                self._spill.add(told, moment, self._services)
+                self._post.add(self._spill, told, moment)

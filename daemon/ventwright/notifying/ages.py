@@ -39,6 +39,10 @@ class Ages:
         newest = {} if ours else self._newest
         self._known = Known(bool(ours and ours.settled), newest)
 
+    def wall(self) -> int | None:
+        """Give Unix time in ms, or None while the wall clock is not known to be right."""
+        return self._wall() if self._known.settled else None
+
     def age(self, boot: str, t: int, label: int | None) -> int:
         """Tell how long ago a time `t` of a boot was, ms; `label` is it in Unix ms, if known."""
         known = self._known

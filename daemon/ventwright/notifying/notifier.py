@@ -2,6 +2,7 @@
 
 import logging
 import sqlite3
+from collections.abc import Callable
 from typing import Protocol
 
 from ventwright.exporting.backoff import Backoff
@@ -32,9 +33,18 @@ class Notifier:
     """Delivers; `step` does one round and says how long to wait before the next."""
 
     def __init__(
-        self, outboxes: list[Outbox], services: list[Recipient], ages: Ages, too_old: int
+        self,
+        outboxes: list[Outbox],
+        services: list[Recipient],
+        ages: Ages,
+        too_old: int,
+        waits: Callable[[str], bool] = lambda _priority: False,
     ) -> None:
-        """Serve the outboxes in order; messages older than `too_old` ms are given up."""
+        """Serve the outboxes in order; messages older than `too_old` ms are given up.
+
+        `waits` tells of a priority whether quiet hours hold it back now.
+        """
+        self._waits = waits
         self._outboxes, self._services, self._ages = outboxes, services, ages
         self._too_old = too_old
         self._clock = ages.clock
@@ -54,7 +64,9 @@ class Notifier:
 
     def idle(self) -> bool:
         """Tell whether nothing waits; raises sqlite3.Error."""
-        return not any(o.parcels(s.name) for o in self._outboxes for s in self._services)
+        return not any(
+            o.parcels(s.name, self._waits) for o in self._outboxes for s in self._services
+        )
 
     def _sweep(self) -> None:
         if self._clock.now() < self._sweep_due:
@@ -87,10 +99,9 @@ class Notifier:
                 return outbox, found[0]
         return None
 
-    @staticmethod
-    def _waiting(outbox: Outbox, service: str) -> list[Parcel]:
+    def _waiting(self, outbox: Outbox, service: str) -> list[Parcel]:
         try:
-            return outbox.parcels(service)
+            return outbox.parcels(service, self._waits)
         except (sqlite3.Error, OSError) as error:
             log.warning("cannot read the waiting messages now: %s", error)
             return []
@@ -121,5 +132,7 @@ class Notifier:
     def _body(self, parcel: Parcel) -> str:
         newest = parcel.newest
         age = self._ages.age(newest.boot, newest.t, newest.label)
+        if parcel.dated:
+            return parcel.body
         late = f"\nSent late: this was {format_duration(age)} ago." if age >= LATE_MS else ""
         return parcel.body + late

@@ -6,7 +6,8 @@ how many changes came before; an end whose beginning was not heard tells both.
 
 import sqlite3
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from datetime import datetime
 from typing import NamedTuple
 
 from ventwright.courier.file import CourierFile, count
@@ -18,6 +19,9 @@ MOST_WAITING = 2000
 
 MOST_KEPT = 1000
 """Messages kept after they are done with."""
+
+Moment = tuple[str, int, int | None]
+"""Boot, ms in it, and Unix ms if known."""
 
 _RANKS = {"high": 0, "medium": 1, "low": 2}
 
@@ -35,6 +39,10 @@ class Waiting(NamedTuple):
     title: str
     body: str
     unheard: str
+    concern: str = ""
+    """The priority of what it is about: an end has that of its beginning."""
+    held: bool = False
+    """Whether it was put here in quiet hours that hold it back."""
 
 
 class Parcel(NamedTuple):
@@ -44,6 +52,34 @@ class Parcel(NamedTuple):
     others: tuple[int, ...]
     title: str
     body: str
+    dated: bool = False
+    """Whether the body says itself when things happened."""
+
+
+def summary(groups: list[list[Waiting]]) -> Parcel:
+    """Make one parcel of several things that quiet hours held back."""
+    parcels = sorted((pack(group) for group in groups), key=lambda parcel: parcel.newest.id)
+    newest = parcels[-1].newest
+    urgent = min((parcel.newest.priority for parcel in parcels), key=lambda p: _RANKS.get(p, 1))
+    others = [row.id for group in groups for row in group if row.id != newest.id]
+    room, colon, _ = newest.title.partition(": ")
+    title = f"{len(parcels)} messages from the quiet hours"
+    lines = [f"{_time(parcel.newest)}{_bare(parcel.title)}" for parcel in parcels]
+    return Parcel(
+        newest._replace(priority=urgent),
+        tuple(others),
+        fitted(f"{room}{colon}{title}" if colon else title),
+        "\n".join(lines),
+        dated=True,
+    )
+
+
+def _time(row: Waiting) -> str:
+    return "" if row.label is None else f"{datetime.fromtimestamp(row.label / 1000):%H:%M} "
+
+
+def _bare(title: str) -> str:
+    return title.partition(": ")[2] or title
 
 
 def pack(rows: list[Waiting]) -> Parcel:
@@ -59,17 +95,39 @@ def pack(rows: list[Waiting]) -> Parcel:
     return Parcel(newest, tuple(row.id for row in earlier), title, newest.body + note)
 
 
+def _never(_priority: str) -> bool:
+    return False
+
+
+def concern_of(db: sqlite3.Connection, message: Message) -> str:
+    """Tell the priority of what a message is about: an end has that of the latest beginning."""
+    if message.stage != "end":
+        return message.priority
+    query = (
+        "SELECT concern FROM messages WHERE key = ? AND stage = 'begin' ORDER BY id DESC LIMIT 1"
+    )
+    row = db.execute(query, (message.key,)).fetchone()
+    return str(row[0]) if row and row[0] else message.priority
+
+
 def put(
     db: sqlite3.Connection,
     message: Message,
-    moment: tuple[str, int, int | None],
-    services: list[str],
+    moment: Moment,
+    services: Sequence[str],
+    concern: str = "",
+    held: bool = False,
 ) -> None:
-    """Add a message, of a moment (boot, ms, Unix ms if known), inside the caller's transaction."""
+    """Add a message of a moment inside the caller's transaction; `concern`, `held`: see Waiting."""
     cursor = db.execute(
-        "INSERT INTO messages (boot, t, label, key, stage, priority, title, body, unheard)"
-        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (*moment, *message._replace(title=fitted(message.title), unheard=fitted(message.unheard))),
+        "INSERT INTO messages (boot, t, label, key, stage, priority, title, body, unheard,"
+        " concern, held) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (
+            *moment,
+            *message._replace(title=fitted(message.title), unheard=fitted(message.unheard)),
+            concern or message.priority,
+            held,
+        ),
     )
     number = cursor.lastrowid
     db.executemany(
@@ -108,17 +166,19 @@ class Outbox:
         """Keep them in `file`."""
         self._file = file
 
-    def add(
-        self, message: Message, moment: tuple[str, int, int | None], services: list[str]
-    ) -> None:
+    def add(self, message: Message, moment: Moment, services: list[str]) -> None:
         """Add a message in a transaction of its own; raises sqlite3.Error."""
         with self._file.transaction() as db:
             put(db, message, moment, services)
 
-    def parcels(self, service: str) -> list[Parcel]:
-        """List what waits for a service, urgent and old first; raises sqlite3.Error."""
+    def parcels(self, service: str, waits: Callable[[str], bool] = _never) -> list[Parcel]:
+        """List what a service may be sent, urgent and old first; raises sqlite3.Error.
+
+        `waits` tells of a priority whether quiet hours hold it back; what they held back is one
+        parcel when they are over.
+        """
         rows = self._file.db.execute(
-            "SELECT id, key, boot, t, label, stage, priority, title, body, unheard"
+            "SELECT id, key, boot, t, label, stage, priority, title, body, unheard, concern, held"
             " FROM deliveries JOIN messages ON id = message"
             " WHERE service = ? AND outcome IS NULL ORDER BY id",
             (service,),
@@ -126,7 +186,11 @@ class Outbox:
         by_key: dict[str, list[Waiting]] = defaultdict(list)
         for row in rows:
             by_key[row[1]].append(Waiting(*row))
-        made = [pack(group) for group in by_key.values()]
+        groups = [rows for rows in by_key.values() if not waits(rows[-1].concern)]
+        held = [rows for rows in groups if rows[-1].held]
+        together = held if len(held) > 1 else []
+        made = [pack(rows) for rows in groups if rows not in together]
+        made += [summary(together)] if together else []
         return sorted(made, key=lambda p: (_RANKS.get(p.newest.priority, 1), p.newest.id))
 
     def delivered(self, service: str, parcel: Parcel) -> None:

@@ -5,6 +5,7 @@ wall clock, and sleep for an hour when that is set back.
 """
 
 import logging
+import re
 import warnings
 from functools import cache
 from typing import Any
@@ -12,6 +13,7 @@ from typing import Any
 from ventwright.courier.hiding import Hider, pieces
 
 TIMEOUT_S = 20.0
+_NAMED = re.compile(r"([a-z0-9_-]+):\s+(\S.*)")
 _KINDS = {"high": "failure", "medium": "warning", "low": "info"}
 
 
@@ -34,12 +36,14 @@ def _load_library() -> None:
 class Service:
     """An address to which messages go; its repr and its reasons do not show the address."""
 
-    def __init__(self, place: int, address: str) -> None:
-        """Take the address at a place of the list, counted from 1."""
+    def __init__(self, place: int, line: str) -> None:
+        """Take a line `address` or `name: address` at a place of the list, counted from 1."""
+        named = _NAMED.fullmatch(line)
+        self.label, address = named.groups() if named else ("", line)
         self._address = address
         self._hider = Hider({address, *pieces(address)})
         self.name = f"{place} {address.partition(':')[0]}"
-        """The place and the kind of the service: `1 mailto`."""
+        """The place and the kind of the service: `1 mailto`. `label` is what the line calls it."""
 
     def __repr__(self) -> str:
         return f"Service({self.name})"

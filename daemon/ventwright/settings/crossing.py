@@ -6,6 +6,7 @@ from typing import Any
 from ventwright.settings.devices import Device
 from ventwright.settings.findings import Findings, Place, listed, nearest, show
 from ventwright.settings.limits import limits
+from ventwright.settings.quiet import parse_quiet
 from ventwright_drivers.quantities import QUANTITIES
 
 Devices = Mapping[str, Device]
@@ -44,6 +45,16 @@ def check_alarm(values: Values, place: Place, parts: Devices, findings: Findings
         allowed = 'a quantity that is a concentration, or compare = "silence", is needed'
         hint = f"{quantity} is a raw signal; `ventwright status` shows its ratio to clean air"
         findings.refuse((*place, "channel"), channel, allowed, hint)
+
+
+def check_quiet(phone: Any, findings: Findings) -> None:
+    """Check that quiet hours are two times of day."""
+    if phone is None or phone.quiet is None:
+        return
+    try:
+        parse_quiet(phone.quiet)
+    except ValueError as error:
+        findings.refuse(("phone", "quiet"), phone.quiet, str(error))
 
 
 def check_same_air(

@@ -70,6 +70,8 @@ class _Reader:
         for name, cls in _OPTIONAL:
             if name in self.tables:
                 self._section(name, cls)
+        crossing.check_quiet(self.values.get("phone"), self.findings)
+        self._priorities()
         return self.values
 
     def _section(self, name: str, cls: type[Any]) -> None:
@@ -110,6 +112,16 @@ class _Reader:
             values, built[name] = self._table(model.Alarm, whole, place)
             crossing.check_alarm(values, place, self.parts, self.findings)
         self.values["alarms"] = built
+
+    def _priorities(self) -> None:
+        built = {}
+        for name, table in self._named("priorities").items():
+            if name not in model.PRIORITIES:
+                self.findings.unknown(("priorities", name), model.PRIORITIES)
+                continue
+            plain = {"in_quiet_hours": "tell"} if name == "high" else {}
+            built[name] = self._table(model.Urgency, {**plain, **table}, ("priorities", name))[1]
+        self.values["priorities"] = built
 
     def _same_air(self) -> None:
         built, users = {}, dict[str, str]()

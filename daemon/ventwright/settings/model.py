@@ -16,6 +16,7 @@ from ventwright.standards.humid import KAPPA
 Duration = Annotated[int, DurationMark()]
 Name = Annotated[str, MinLen(1)]
 Priority = Literal["low", "medium", "high"]
+PRIORITIES = ("low", "medium", "high")
 
 SECOND, MINUTE, HOUR, DAY = (UNITS_MS[unit] for unit in ("s", "min", "h", "d"))
 
@@ -164,6 +165,20 @@ class Phone:
     """A file of service addresses, one a line; else the systemd credential `phone-services`."""
     too_old: Duration = DAY
     """Messages older than this are not worth sending any more."""
+    quiet: str | None = None
+    """Quiet hours such as "22:00-07:00", local time."""
+
+
+@dataclass(frozen=True)
+class Urgency:
+    """How a priority is told: `[priorities.low]`, `.medium` and `.high`."""
+
+    repeat_every: Duration | None = None
+    """An alarm that nobody acknowledged is told again so often, ms; never unless given."""
+    in_quiet_hours: Literal["tell", "wait"] = "wait"
+    """Whether it is told in the quiet hours, or in one message when they end."""
+    to: tuple[str, ...] = ()
+    """The services that get it, by their names in the services file; all unless some are named."""
 
 
 @dataclass(frozen=True)
@@ -180,11 +195,17 @@ class Settings:
     clock: ClockEntry = field(default_factory=ClockEntry)
     database: Database | None = None
     phone: Phone | None = None
+    priorities: dict[str, Urgency] = field(default_factory=dict)
 
     @property
     def socket(self) -> Path:
         """The Unix socket on which the keeper takes requests."""
         return self.store.folder / "keeper.socket"
+
+    def urgency(self, priority: str) -> Urgency:
+        """Give how a priority is told: as configured, else high at once and the others quietly."""
+        plain = Urgency(in_quiet_hours="tell" if priority == "high" else "wait")
+        return self.priorities.get(priority, plain)
 
     def quantity_of(self, channel: str) -> str:
         """Name the quantity of a channel such as `bench.pm2_5`."""

@@ -19,6 +19,7 @@ BOUNDS: dict[str, Bounds] = {
     "alarms.ahead": (0, HOUR),
     "database.push_every": (SECOND, DAY),
     "phone.too_old": (MINUTE, 30 * DAY),
+    "priorities.repeat_every": (MINUTE, 7 * DAY),
 }
 """The shortest and longest allowed durations. Readings uncommitted for a minute would break
 the promise that at most 60 s of them are at risk."""

@@ -61,6 +61,8 @@ def secret(name: str, file: Path | None, environ: Mapping[str, str]) -> Secret |
 def service_addresses(file: Path | None, environ: Mapping[str, str]) -> list[Secret]:
     """Read the addresses of the phone services, one a line; blank lines and # comments are skipped.
 
+    A line may begin with a name for the service and a colon: `ada: json://...`.
+
     Without a file and without the credential `phone-services` there are none.
     Raises ConfigurationError, which names the path only.
     """

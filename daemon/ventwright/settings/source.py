@@ -26,6 +26,7 @@ SECTIONS = (
     "clock",
     "database",
     "phone",
+    "priorities",
 )
 
 _LARGEST = 1_000_000  # bytes; a configuration is a few thousand
@@ -49,6 +50,7 @@ class Tables(BaseSettings):
     clock: dict[str, Any] | None = None
     database: dict[str, Any] | None = None
     phone: dict[str, Any] | None = None
+    priorities: dict[str, Any] | None = None
 
 
 def read_file(path: Path) -> tuple[dict[str, Any], str]:

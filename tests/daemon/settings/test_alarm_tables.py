@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from ventwright.settings.load import load
-from ventwright.settings.model import HOUR, MINUTE, Alarm, SameAir
+from ventwright.settings.model import HOUR, MINUTE, Alarm, SameAir, Urgency
 
 Complain = Callable[..., list[str]]
 Write = Callable[[str], Path]
@@ -139,3 +139,38 @@ def test_a_mistake_in_a_pair_is_one_sentence(mistake: str, complain: Complain, b
     (sentence,) = complain(base + SHELF + f"channels = {channels}\n")
     assert sentence.startswith("same_air.")
     assert sentence.endswith(end) or mistake == "no such channel", sentence
+
+
+PRIORITIES = {
+    "quiet hours": (
+        'quiet = "late"\n',
+        'phone.quiet is "late" (config.toml, line 26): two different times of day in quotes, such '
+        'as "22:00-07:00", are needed.',
+    ),
+    "unknown priority": (
+        '[priorities.urgent]\nrepeat_every = "5 min"\n',
+        "priorities.urgent is not a key (config.toml, line 26): allowed are high, low or medium.",
+    ),
+    "repeats too often": (
+        '[priorities.high]\nrepeat_every = "5 s"\n',
+        'priorities.high.repeat_every is "5 s" (config.toml, line 27): a length of time in quotes '
+        'from 1 min to 7 d, such as "5 min" or "1 h 30 min", is needed.',
+    ),
+}
+
+
+@pytest.mark.parametrize("mistake", PRIORITIES)
+def test_a_mistake_in_priorities_is_one_sentence(
+    mistake: str, complain: Complain, base: str
+) -> None:
+    text, wanted = PRIORITIES[mistake]
+    assert complain(base + text) == [wanted]
+
+
+def test_how_priorities_are_told(write: Write, base: str) -> None:
+    text = base + 'quiet = "22:00-07:00"\n[priorities.high]\nto = ["ada"]\n'
+    found = load(write(text), {})
+    assert found.phone is not None
+    assert found.phone.quiet == "22:00-07:00"
+    assert found.urgency("high") == Urgency(None, "tell", ("ada",))
+    assert found.urgency("low") == Urgency(None, "wait", ())

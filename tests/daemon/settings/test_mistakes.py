@@ -12,7 +12,9 @@ from ventwright.settings.load import load
 Complain = Callable[..., list[str]]
 
 PMS = "pm1, pm2_5, pm10, n0_3, n0_5, n1, n2_5, n5 or n10"
-SECTIONS = "room, store, parts, relays, extractors, alarms, same_air, clock, database or phone"
+SECTIONS = (
+    "room, store, parts, relays, extractors, alarms, same_air, clock, database, phone or priorities"
+)
 BLIND = (
     '"on" or "off" is needed; usually "on": with no trustworthy data keep extracting, except '
     "where extraction pulls conditioned air or flue gases."
