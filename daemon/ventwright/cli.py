@@ -16,11 +16,23 @@ _COMMANDS = {
     "acknowledge": "say that an alarm was seen",
     "shelve": "set an alarm aside for a time",
     "unshelve": "take a shelved alarm back",
+    "reset": "reset a latched alarm that was acknowledged",
+    "out-of-service": "set an alarm aside until it is put back, as for maintenance",
+    "in-service": "put an alarm back that is out of service",
     "hold": "hold an extractor on or off for a time",
     "release": "let a held extractor decide by itself again",
 }
 
-_ASKING = ("acknowledge", "shelve", "unshelve", "hold", "release")
+_ASKING = (
+    "acknowledge",
+    "shelve",
+    "unshelve",
+    "reset",
+    "out-of-service",
+    "in-service",
+    "hold",
+    "release",
+)
 
 
 class _Lazy(click.Group):
@@ -33,7 +45,7 @@ class _Lazy(click.Group):
         if name not in _COMMANDS:
             return None
         module = importlib.import_module(f"ventwright.commands.{_module(name)}")
-        command: click.Command = getattr(module, name)
+        command: click.Command = getattr(module, name.replace("-", "_"))
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002

@@ -56,6 +56,33 @@ def unshelve(alarm: str, config: Path, as_json: bool) -> None:
 
 
 @click.command()
+@click.argument("alarm")
+@config_option
+@json_option
+def reset(alarm: str, config: Path, as_json: bool) -> None:
+    """Reset ALARM, which latches and was acknowledged; it is normal then."""
+    _ask(config, as_json, "reset", name=alarm)
+
+
+@click.command("out-of-service")
+@click.argument("alarm")
+@config_option
+@json_option
+def out_of_service(alarm: str, config: Path, as_json: bool) -> None:
+    """Set ALARM aside until it is put back: nobody is told, the extractor still runs for it."""
+    _ask(config, as_json, "take out of service", name=alarm)
+
+
+@click.command("in-service")
+@click.argument("alarm")
+@config_option
+@json_option
+def in_service(alarm: str, config: Path, as_json: bool) -> None:
+    """Put ALARM back that is out of service."""
+    _ask(config, as_json, "put back in service", name=alarm)
+
+
+@click.command()
 @click.argument("extractor")
 @click.argument("state", type=click.Choice(["on", "off"]))
 @click.option("--for", "time", type=Duration(), required=True, help='How long: "30 min".')

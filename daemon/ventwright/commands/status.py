@@ -12,6 +12,7 @@ import click
 from ventwright.commands.options import config_option, fail, json_option, settings_or_exit
 from ventwright.control.client import NotRunningError, ask
 from ventwright.courier.accounts import counts
+from ventwright.reporting.load import alarm_load, load_lines
 from ventwright.settings.durations import format_duration
 from ventwright.settings.model import Settings
 
@@ -57,7 +58,9 @@ def _alarm_line(name: str, alarm: dict[str, Any], now: int) -> str:
         f"alarm {name}: {alarm['state']} - {alarm['compare']} of {alarm['channel']} over {over}"
         f" is {_number(alarm['value'], alarm['unit'])}, setpoint {alarm['setpoint']:g}"
     )
-    return line + (f", for {_ago(now, alarm['since'])}" if alarm["since"] is not None else "")
+    line += f", for {_ago(now, alarm['since'])}" if alarm["since"] is not None else ""
+    habits = [habit for habit in ("chattering", "standing") if alarm.get(habit)]
+    return line + (f" ({' and '.join(habits)})" if habits else "")
 
 
 def _ago(now: int, since: int) -> str:
@@ -120,8 +123,10 @@ def status(config: Path, as_json: bool) -> None:
     if "room" not in told:
         fail(str(told.get("says", "the keeper gave no status")))
     told["courier"] = counts(settings.store.folder)
+    told["alarm load"] = alarm_load(settings.store.folder, told["now"] + told["offset"])
     if as_json:
         click.echo(json.dumps(told, ensure_ascii=False, indent=2))
         return
-    for line in (*lines(told), *courier_lines(settings, told["courier"])):
+    after = (*load_lines(told["alarm load"]), *courier_lines(settings, told["courier"]))
+    for line in (*lines(told), *after):
         click.echo(line)

@@ -73,6 +73,9 @@ COMMANDS = [
     (("acknowledge", "print"), ("acknowledge", {"name": "print"})),
     (("shelve", "print", "--for", "2 h"), ("shelve", {"name": "print", "for": 7_200_000})),
     (("unshelve", "print"), ("unshelve", {"name": "print"})),
+    (("reset", "print"), ("reset", {"name": "print"})),
+    (("out-of-service", "print"), ("take out of service", {"name": "print"})),
+    (("in-service", "print"), ("put back in service", {"name": "print"})),
     (
         ("hold", "hood", "on", "--for", "30 min"),
         ("hold", {"name": "hood", "on": True, "for": 1_800_000}),
