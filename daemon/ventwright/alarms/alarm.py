@@ -73,9 +73,9 @@ class Alarm:
         """Look at the channel at `t` ms; returns what changed: raised, worse, cleared, ..."""
         condition = self.condition
         look = self.look = self._compare(t, condition.active)
-        value = look.value
+        value, expected = look.value, look.expected
         changes: list[str] = []
-        if condition.update(t, look.compared):
+        if condition.update(t, value if expected is None else expected):
             changes = self._turn(t, value or 0.0)
         elif condition.active:
             changes = self._follow(t, value)
