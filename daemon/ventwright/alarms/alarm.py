@@ -9,7 +9,7 @@ from ventwright.alarms.comparing import Look, compare
 from ventwright.alarms.condition import Condition
 from ventwright.alarms.dose import Dose
 from ventwright.alarms.habits import Habits
-from ventwright.alarms.states import ASIDE, WAYS, State, Stimulus
+from ventwright.alarms.states import ASIDE, LATCHED, WAYS, State, Stimulus
 from ventwright.means.channel import Channel
 from ventwright.settings.model import MINUTE
 from ventwright.settings.model import Alarm as AlarmSettings
@@ -35,6 +35,7 @@ class Alarm:
         """When the condition last became true, ms."""
         self.peak: float | None = None
         self.shelved_until: int | None = None
+        self._left: tuple[State, int | None] = (State.NORMAL, None)
         self._told = (0, 0.0)
         self._compare = compare(channel, settings)
         self._dose = Dose(channel, settings.compare)
@@ -128,7 +129,8 @@ class Alarm:
         """Set the alarm aside until `until` ms; returns nothing if it is out of service."""
         if self.state is State.OUT_OF_SERVICE:
             return []
-        self.state, self.shelved_until = State.SHELVED, until
+        self._set_aside(State.SHELVED)
+        self.shelved_until = until
         return ["shelved"]
 
     def unshelve(self, t: int) -> list[str]:
@@ -146,8 +148,15 @@ class Alarm:
 
     def take_out(self) -> list[str]:
         """Take the alarm out of service until it is put back."""
-        self.state, self.shelved_until = State.OUT_OF_SERVICE, None
+        self._set_aside(State.OUT_OF_SERVICE)
+        self.shelved_until = None
         return ["out of service"]
+
+    def _set_aside(self, state: State) -> None:
+        """Set aside, remembering what was seen and acknowledged of which time."""
+        if self.state not in ASIDE:
+            self._left = (self.state, self.since)
+        self.state = state
 
     def put_back(self, t: int) -> list[str]:
         """Put the alarm back in service; returns the changes, or nothing if it was in service."""
@@ -156,9 +165,17 @@ class Alarm:
         return ["in service", *self._re_enter(t)]
 
     def _re_enter(self, t: int) -> list[str]:
-        """Return to the state that the condition has now."""
+        """Return to the state that the condition has now; what was acknowledged stays so."""
+        left, since = self._left
         self.state = State.NORMAL
         if not self.condition.active:
+            if left in LATCHED:
+                self.state = left
+            elif self.settings.latching:
+                self.state = WAYS.get((left, Stimulus.CLEAR_LATCHING), State.NORMAL)
+            return []
+        if left is State.ACKNOWLEDGED and since == self.since:
+            self.state = left
             return []
         value = self.peak if self.value is None else self.value
         self._told = (t, value or 0.0)
@@ -183,6 +200,7 @@ class Alarm:
             "peak": self.peak,
             "told": list(self._told),
             "shelved_until": self.shelved_until,
+            "left": [self._left[0].value, self._left[1]],
             "dose": self._dose.save(),
             "habits": self.habits.save(),
         }
@@ -196,6 +214,8 @@ class Alarm:
         self.since = None if saved["since"] is None else saved["since"] + shift
         until = saved["shelved_until"]
         self.shelved_until = None if until is None else until + shift
+        left, since = saved.get("left", (State.NORMAL.value, None))
+        self._left = (State(left), None if since is None else since + shift)
         if "dose" in saved:  # not in what versions before saved
             self._dose.restore(saved["dose"])
             self.habits.restore(saved["habits"], shift)

@@ -51,3 +51,6 @@ WAYS: dict[tuple[State, Stimulus], State] = {
 
 ASIDE = frozenset({S.SHELVED, S.OUT_OF_SERVICE})
 """Set aside by somebody: the condition is followed, nobody is told."""
+
+LATCHED = frozenset({S.LATCHED_UNACKNOWLEDGED, S.LATCHED_ACKNOWLEDGED})
+"""The condition is over and somebody has yet to say so."""
