@@ -193,7 +193,7 @@ def test_it_says_what_is_seen_and_when_the_setpoint_is_reached() -> None:
         pass
     look = bench.alarm.look
     assert look.value == look.mean == pytest.approx(14, abs=0.1)
-    assert look.compared == pytest.approx(20, abs=0.1)
+    assert look.expected == pytest.approx(20, abs=0.1)
     assert look.reaches == pytest.approx(bench.t + 120 * SECOND, abs=3 * SECOND)
     assert longest_window(bench.alarm.settings) == 90 * SECOND
 
@@ -201,19 +201,19 @@ def test_it_says_what_is_seen_and_when_the_setpoint_is_reached() -> None:
 def test_a_fall_and_a_steady_level_are_what_they_are() -> None:
     bench = ahead()
     hold(bench, 19, 4)
-    assert bench.alarm.look.compared == pytest.approx(19)
+    assert bench.alarm.look.expected == pytest.approx(19)
     assert bench.alarm.look.reaches is None
     hold(bench, 5, 1)
-    assert bench.alarm.look.compared == pytest.approx(5)
+    assert bench.alarm.look.expected == pytest.approx(5)
 
 
 def test_without_the_minute_before_it_does_not_look_ahead() -> None:
     bench = ahead()
     for n in range(60):
         bench.show(n / 10)
-        assert bench.alarm.look.compared == bench.alarm.look.value
+        assert bench.alarm.look.expected == bench.alarm.look.value
     bench.show(None, HOUR)
-    assert bench.alarm.look.compared is None
+    assert bench.alarm.look.expected is None
 
 
 def test_a_single_wild_reading_does_not_outlast_the_delay_of_its_window() -> None:
