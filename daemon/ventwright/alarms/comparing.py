@@ -40,6 +40,11 @@ class Look(NamedTuple):
         """Mean minus baseline, or None where either is unknown."""
         return None if self.mean is None or self.base is None else self.mean - self.base
 
+    @property
+    def compared(self) -> float | None:
+        """What the setpoint is for: the value, or what it will be."""
+        return self.value if self.expected is None else self.expected
+
 
 _look: Callable[[type[Look], tuple[Any, ...]], Look] = tuple.__new__
 """Makes a whole Look in a third of the time: it is done for every alarm with every reading."""
