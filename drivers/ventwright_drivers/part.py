@@ -141,6 +141,9 @@ class Part(Device):
     optical_mass: ClassVar[bool] = False
     """True for optical particle parts: constant values are suspect, ultrafine are not seen."""
 
+    checked: ClassVar[bool] = True
+    """False where the wire has no checksum: the daemon then asks if the air can change so fast."""
+
     laser_hours: ClassVar[int | None] = None
     """The published life of the laser, hours of light; None where none is published."""
 

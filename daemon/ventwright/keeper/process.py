@@ -56,6 +56,7 @@ def kind_of(part: Part) -> PartKind:
         part.settle_ms,
         part.rest_ms,
         part.laser_hours,
+        part.checked,
     )
 
 

@@ -8,6 +8,7 @@ from itertools import pairwise
 from types import MappingProxyType
 from typing import NamedTuple
 
+from ventwright.quality.gate import Gate
 from ventwright.quality.marks import Quality
 from ventwright_drivers.part import Sample
 from ventwright_drivers.quantities import QUANTITIES
@@ -45,6 +46,8 @@ class PartKind(NamedTuple):
     """For how long at a time the part rests between measurements, ms."""
     laser_hours: int | None = None
     """The published life of its laser, hours of light."""
+    checked: bool = True
+    """False where the wire has no checksum."""
 
     @property
     def pace(self) -> int:
@@ -67,6 +70,7 @@ class Judge:
         self._ranges = [(q.lowest * q.per_unit, q.highest * q.per_unit) for q in quantities]
         self._pairs = [pair for chain in _ORDERED for pair in _places(chain, kept)]
         self._good = bytes(len(quantities))
+        self._gate = None if kind.checked else Gate(kept)
         self.warm_until = 1 << 62
         """When the part will have warmed up, ms."""
         self._begun = 0
@@ -79,6 +83,7 @@ class Judge:
         """The part was started at `t` ms."""
         self.warm_until = t + self._kind.warm_up
         self._begun = t
+        self._gate = None if self._kind.checked else Gate(self._names)
         self._settled = max([self.warm_for(name) for name in self._names])
 
     def warm_for(self, name: str) -> int:
@@ -106,6 +111,9 @@ class Judge:
         marks = self._each(steps)
         if sample.fault or t < self._settled:
             marks = self._excepted(t, sample, marks)
+        if self._gate is not None:
+            for place in self._gate.doubts(t, steps, marks):
+                marks = _marked(marks, (place,), Quality.INCONSISTENT)
         return steps, marks
 
     def _excepted(self, t: int, sample: Sample, marks: bytes) -> bytes:
@@ -162,7 +170,7 @@ def _range_mark(step: int | None, limits: tuple[float, float]) -> int:
     return Quality.GOOD if limits[0] <= step <= limits[1] else Quality.OUT_OF_RANGE
 
 
-def _marked(marks: bytes, places: tuple[int, int], mark: Quality) -> bytes:
+def _marked(marks: bytes, places: tuple[int, ...], mark: Quality) -> bytes:
     changed = bytearray(marks)
     for place in places:
         changed[place] = changed[place] or mark

@@ -7,6 +7,8 @@ from ventwright_drivers.i2c.link import I2CPart
 class RegisterPart(I2CPart):
     """A part whose registers are read from an address upwards."""
 
+    checked = False
+
     def get(self, register: int, size: int = 1) -> bytes:
         """Read `size` bytes from `register` on; raises NoAnswer, DeviceLost."""
         return self.link.exchange(bytes((register,)), size)
