@@ -30,6 +30,14 @@ def check_extractor(
         users[relay] = place[-1]
 
 
+def check_extracting(alarms: Values, extractors: Values, findings: Findings) -> None:
+    """Check that something runs the extractors: else they never would, not even when blind."""
+    if not extractors or any(alarm is None or alarm.extract for alarm in alarms.values()):
+        return
+    allowed = "at least one alarm with extract = true is needed to decide when an extractor runs"
+    findings.add(("extractors",), "has nothing that runs it", allowed)
+
+
 def check_alarm(values: Values, place: Place, parts: Devices, findings: Findings) -> None:
     """Check the channel of an alarm, its numbers and its limit."""
     channel = values.get("channel")

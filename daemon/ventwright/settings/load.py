@@ -65,6 +65,7 @@ class _Reader:
         self._extractors()
         self._alarms()
         alarms, extractors = self.values["alarms"], self.values["extractors"]
+        crossing.check_extracting(alarms, extractors, self.findings)
         places.check_rests(alarms, extractors, self.parts, self.findings)
         self._same_air()
         for name, cls in _OPTIONAL:

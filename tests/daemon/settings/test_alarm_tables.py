@@ -11,10 +11,11 @@ from ventwright.settings.model import HOUR, MINUTE, Alarm, SameAir, Urgency
 Complain = Callable[..., list[str]]
 Write = Callable[[str], Path]
 SETPOINT = "setpoint = 25\ndeadband = 5\n"
+OTHER = "[alarms.other]\nchannel = 'bench.pm10'\nsetpoint = 50\ndeadband = 5\n"
 
 
 def alarm(write: Write, base: str, table: str, **environ: str) -> Alarm:
-    return load(write(base.replace(SETPOINT, table)), environ).alarms["fast"]
+    return load(write(base.replace(SETPOINT, table) + OTHER), environ).alarms["fast"]
 
 
 def test_a_setpoint_that_names_a_limit_takes_its_value_and_averaging_time(
@@ -97,7 +98,7 @@ MISTAKES = {
 @pytest.mark.parametrize("mistake", MISTAKES)
 def test_every_mistake_is_one_sentence(mistake: str, complain: Complain, base: str) -> None:
     table, begin, end = MISTAKES[mistake]
-    (sentence,) = complain(base.replace(SETPOINT, table))
+    (sentence,) = complain(base.replace(SETPOINT, table) + OTHER)
     assert sentence.startswith(begin), sentence
     assert sentence.endswith(end), sentence
 

@@ -492,3 +492,12 @@ def test_a_forbidden_file_gets_a_sentence(
     request.getfixturevalue("somebody")
     with pytest.raises(ConfigurationError, match=r"cannot be read \(Permission denied\)"):
         load(path, {})
+
+
+def test_an_extractor_that_nothing_runs_is_refused(base: str, complain: Complain) -> None:
+    wanted = (
+        "extractors has nothing that runs it (config.toml): at least one alarm with "
+        "extract = true is needed to decide when an extractor runs."
+    )
+    (sentence,) = complain(base.replace("setpoint = 25", "extract = false\nsetpoint = 25"))
+    assert sentence == wanted

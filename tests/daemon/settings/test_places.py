@@ -141,6 +141,13 @@ channel = "bench.pm2_5"
 setpoint = 10
 deadband = 3
 extract = {extract}
+[parts.seats]
+model = "scd41"
+[alarms.stuffy]
+channel = "seats.co2"
+compare = "mean"
+setpoint = 1500
+deadband = 200
 """
     )
     if not refused:
