@@ -55,7 +55,7 @@ class PartWatch:
 
     @property
     def usable(self) -> bool:
-        """Whether some channel of the newest sample is good, soon will be, or is only in wet air."""
+        """Whether some channel of the newest sample is good, soon will be, or is in wet air."""
         return any(mark in self.marks for mark in _USABLE)
 
     @property
