@@ -102,7 +102,7 @@ class DatabaseWriter:
     def _judged(self, error: Any) -> Exception:
         reason = self._hider.hide(f"{error.status}: {error.message or error.reason}")
         if error.status in _REFUSALS:
-            return Refused(reason)
+            return Refused(reason, error.status)
         asked = str(error.retry_after or "")
         return Unavailable(reason, 1000 * int(asked) if asked.isdecimal() else 0)
 

@@ -9,6 +9,11 @@ Exception
 class Refused(Exception):
     """The database will not take these lines, for the reason given."""
 
+    def __init__(self, reason: str, status: int) -> None:
+        """Keep the reason, and the status that the server answered with."""
+        super().__init__(reason)
+        self.status = status
+
 
 class Unavailable(Exception):
     """The database cannot take lines now."""

@@ -13,10 +13,11 @@ from typing import NamedTuple
 from ventwright.courier.file import CourierFile
 from ventwright.courier.stock import Stock
 from ventwright.exporting.backoff import Backoff
-from ventwright.exporting.errors import Refused, Unavailable
+from ventwright.exporting.errors import Unavailable
 from ventwright.exporting.labels import BUILT_MS, TOO_EARLY, Labels
 from ventwright.exporting.lines import Lines, head, lines_of, time_of
 from ventwright.exporting.progress import Gain, Progress, SetAside
+from ventwright.exporting.sending import Sending
 from ventwright.settings.model import MINUTE, Database
 from ventwright.storage.reader import Boot, Reader, StoredBlock
 from ventwright_drivers.clock import Clock
@@ -68,6 +69,8 @@ class Pusher:
         self._progress: Progress | None = None
         self._store = ""
         self._save_due = 0
+        self._took = False
+        """Whether the database has ever taken something in this run."""
         self.failing: int | None = None
         """Since when the database has not taken anything, ms of the clock; None if it has."""
 
@@ -142,34 +145,17 @@ class Pusher:
         for item in batch.items:
             gain.add(item.gain)
         refused: set[tuple[int, int]] = set()
-        for place, reason in self._send(lines):
+        sending = Sending(lines, self._options.batch, self._write, self._took)
+        for place, reason in sending.run(lambda: self._clock.stopped):
             block = batch.items[next(i for i, end in enumerate(ends) if place < end)].block
             fresh = (block.id, time_of(lines[place])) not in refused
             refused.add((block.id, time_of(lines[place])))
             gain.aside.append(SetAside(block.id, int(fresh), lines[place].decode(), reason))
         gain.refused += len(refused)
         gain.pushed -= len(refused)
-        if lines:
+        if sending.took:
             self._worked()
         return gain
-
-    def _send(self, lines: list[bytes]) -> list[tuple[int, str]]:
-        """Write lines, halving what is refused; return each refused one and the reason."""
-        size, refused = self._options.batch, []
-        spans = [(a, min(a + size, len(lines))) for a in range(0, len(lines), size)][::-1]
-        while spans:
-            first, end = spans.pop()
-            try:
-                self._write(b"\n".join(lines[first:end]))
-            except Refused as error:
-                if end - first == 1:
-                    refused.append((first, str(error)))
-                else:
-                    middle = (first + end) // 2
-                    spans += [(middle, end), (first, middle)]
-                    if self._clock.stopped:
-                        raise Unavailable("stopping") from None
-        return refused
 
     def _failed(self, error: Unavailable) -> int:
         now = self._clock.now()
@@ -182,6 +168,7 @@ class Pusher:
         return wait
 
     def _worked(self) -> None:
+        self._took = True
         if self.failing is not None:
             log.warning("the database takes readings again")
         self.failing = None

@@ -152,14 +152,62 @@ def test_a_batch_that_is_too_large_is_halved_and_nothing_is_refused(
     assert points_in(server.lines()) == points_of(folder)
 
 
-def test_a_database_that_refuses_all_gets_each_line_once_more_and_pushing_ends(
+def test_a_database_that_finds_fault_with_all_gets_each_line_once_more_and_pushing_ends(
     folder: Path, server: Endpoint
 ) -> None:
     stored(folder, 20)
-    server.judge = lambda _body: Reply(400)
+    server.judge = lambda _body: Reply(422)
     counts = pushed(folder, server)
     assert counts["pushed"] == counts["waiting"] == 0
     assert {line for line, _ in aside(folder)} == set(dry_run(folder))
+
+
+@pytest.mark.parametrize("samples", [1, 4, 5, 20, 150])
+def test_a_database_that_answers_400_to_everything_is_at_fault_itself(
+    folder: Path, server: Endpoint, samples: int
+) -> None:
+    stored(folder, samples)
+    server.judge = lambda _body: Reply(400, body='{"message": "no such version"}')
+    made = courier(folder, server.url)
+    assert made.pusher is not None
+    assert [made.pusher.step(), made.pusher.step()] == [1000, 2000]
+    assert made.pusher.failing is not None
+    assert len(server.requests) <= 80
+    made.pusher.save()
+    assert aside(folder) == []
+    assert check_accounts(folder)["waiting"] == samples_of(folder)
+    server.judge = lambda _body: None
+    assert made.drain(HOUR)
+    made.close()
+    assert points_in(server.lines()) == points_of(folder)
+    assert check_accounts(folder)["refused"] == 0
+
+
+def test_many_poison_lines_at_the_head_of_a_good_batch_are_set_aside(
+    folder: Path, server: Endpoint
+) -> None:
+    stored(folder, 60)
+    lines = dry_run(folder)
+    poison = set(lines[:15])
+    server.judge = lambda body: Reply(400) if poison & set(body.decode().splitlines()) else None
+    pushed(folder, server)
+    assert {line for line, _ in aside(folder)} == poison
+    assert server.lines() | poison == set(lines)
+
+
+def test_a_few_poison_lines_are_set_aside_once_the_database_has_taken_others(
+    folder: Path, server: Endpoint
+) -> None:
+    stored(folder, 30)
+    made = courier(folder, server.url)
+    assert made.drain(HOUR)
+    more = writer(folder)
+    fill(more, 2, start=100_000)
+    more.close()
+    server.judge = lambda _body: Reply(400)
+    assert made.drain(HOUR)
+    made.close()
+    assert check_accounts(folder)["refused"] == samples_of(folder) - 60
 
 
 def test_a_sample_of_two_refused_lines_is_counted_once(folder: Path, server: Endpoint) -> None:
