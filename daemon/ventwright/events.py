@@ -31,6 +31,11 @@ from typing import Any, NamedTuple
 
 from ventwright_drivers.part import Sample
 
+DIED = "the keeper before died or was killed"
+REBOOTED = "the machine was started anew"
+STOPPED = "it was stopped in good order"
+"""Why a keeper had to start, in the record of its start."""
+
 
 class Started(NamedTuple):
     """A part was opened (again): its warm-up begins."""

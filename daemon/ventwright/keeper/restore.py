@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from typing import Any, NamedTuple, cast
 
 from ventwright.alarms.comparing import longest_window
+from ventwright.events import DIED, REBOOTED, STOPPED
 from ventwright.keeper.core import Core
 from ventwright.means.channel import Channel
 from ventwright.quality.marks import Quality
@@ -127,7 +128,7 @@ def _before(reader: Reader, saved: Any, now: int, mine: int | None) -> Before:
     newest = reader.newest(mine) if mine is not None else None
     missed = None if newest is None else max(0, now - newest)
     if clean:
-        return Before(missed, "it was stopped in good order")
+        return Before(missed, STOPPED)
     if mine is None:
-        return Before(missed, "the machine was started anew")
-    return Before(missed, "the keeper before died or was killed")
+        return Before(missed, REBOOTED)
+    return Before(missed, DIED)

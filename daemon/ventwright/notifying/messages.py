@@ -5,6 +5,7 @@ Pure functions: a stored event, the settings and a way to name times of day go i
 
 from collections.abc import Callable
 
+from ventwright.events import DIED, REBOOTED, STOPPED
 from ventwright.notifying.alarms import alarm_message
 from ventwright.notifying.message import Context, Message, at, reason, span, text
 from ventwright.notifying.words import amount
@@ -146,11 +147,18 @@ def _store(event: StoredEvent, context: Context) -> Message | None:
     return store_back(context, event.body.get("dropped") or 0) if change == "back" else None
 
 
+def _is_worth_telling(why: str | None, missed: int | None) -> bool:
+    """Tell what the owner has to know: a death always, what he did himself never."""
+    if why in (DIED, STOPPED):
+        return why == DIED
+    return why == REBOOTED if missed is None else missed > SHORTEST_GAP_MS
+
+
 def _keeper(event: StoredEvent, context: Context) -> Message | None:
-    missed = event.body.get("missed")
-    if event.body.get("change") != "started" or not missed or missed <= SHORTEST_GAP_MS:
+    missed, why = event.body.get("missed"), event.body.get("why")
+    if event.body.get("change") != "started" or not _is_worth_telling(why, missed):
         return None
-    gap = format_duration(missed)
+    gap = "an unknown time" if missed is None else format_duration(max(1000, missed))
     body = text(
         f"Nothing was measured for {gap}.",
         reason(event.body),

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ventwright.events import DIED, REBOOTED, STOPPED
 from ventwright.notifying.messages import (
     Context,
     Message,
@@ -300,6 +301,28 @@ def test_started_after_a_long_gap() -> None:
     message = told("keeper", "keeper", change="started", missed=720_000, why="power cut")
     assert message.title == "Workshop: watching again after 12 min"
     assert "Reason: power cut." in message.body
+
+
+@pytest.mark.parametrize(
+    ("why", "missed", "title"),
+    [
+        (DIED, 4_000, "Workshop: watching again after 4 s"),
+        (DIED, 0, "Workshop: watching again after 1 s"),
+        (DIED, None, "Workshop: watching again after an unknown time"),
+        (REBOOTED, None, "Workshop: watching again after an unknown time"),
+        (REBOOTED, 50_000, None),
+        (STOPPED, 50_000, None),
+        (STOPPED, 720_000, None),
+        (STOPPED, None, None),
+        ("first start", None, None),
+    ],
+)
+def test_a_death_is_told_whatever_the_gap_and_an_orderly_stop_never(
+    why: str, missed: int | None, title: str | None
+) -> None:
+    body = {"change": "started", "missed": missed, "why": why}
+    found = compose(StoredEvent(1, 1, 0, "keeper", "keeper", body), CONTEXT)
+    assert (found and found.title) == title
 
 
 def test_unknown_kinds_are_not_told() -> None:
