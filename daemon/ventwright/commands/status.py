@@ -94,18 +94,20 @@ def lines(told: dict[str, Any]) -> Iterator[str]:
 
 
 def courier_lines(settings: Settings, counted: dict[str, Any]) -> Iterator[str]:
-    """Write what became of readings and messages; counts may lag by some minutes."""
+    """Write what became of readings and messages; of readings it is saved every 5 min only."""
     number = defaultdict(int, counted)
     if settings.database:
         yield (
             f"database: {number['pushed']} samples pushed, {number['waiting']} waiting, "
-            f"{number['refused']} refused, {number['dropped']} dropped"
+            f"{number['refused']} refused, {number['dropped']} dropped (as of up to 5 min ago)"
         )
     for refused in counted.get("latest_refused", [])[-1:]:
         yield f"database: the latest refusal: {refused}"
     if settings.phone:
+        later = number["told_later"]
+        together = f"{later} told together with a later one, " if later else ""
         yield (
-            f"phone: {number['delivered']} of {number['messages']} messages delivered, "
+            f"phone: {number['delivered']} of {number['messages']} messages delivered, {together}"
             f"{number['messages_waiting']} waiting, {number['given_up']} given up"
         )
 

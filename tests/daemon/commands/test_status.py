@@ -1,0 +1,16 @@
+"""What `ventwright status` says of readings pushed and messages told."""
+
+from pathlib import Path
+
+from stored import database, phone, settings
+from ventwright.commands.status import courier_lines
+
+
+def test_it_says_how_old_the_counts_are_and_names_what_was_told_together(tmp_path: Path) -> None:
+    configured = settings(tmp_path, database=database("http://nowhere"), phone=phone(tmp_path))
+    counted = {"pushed": 7, "messages": 12, "delivered": 10, "told_later": 2}
+    pushed, told = courier_lines(configured, counted)
+    assert pushed.endswith("(as of up to 5 min ago)")
+    assert "10 of 12 messages delivered, 2 told together with a later one, 0 waiting" in told
+    _, told = courier_lines(configured, {"messages": 1, "delivered": 1})
+    assert "together" not in told
