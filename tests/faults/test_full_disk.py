@@ -1,5 +1,6 @@
 """A real full disk, 400 KB of tmpfs: control goes on, one word each way, storing resumes."""
 
+import json
 import subprocess
 from collections.abc import Iterator
 from pathlib import Path
@@ -8,6 +9,7 @@ from typing import IO
 import pytest
 
 from house import House, changes, until
+from receivers import Endpoint
 
 
 @pytest.fixture
@@ -72,3 +74,50 @@ def test_it_starts_on_a_full_disk_controls_and_stores_later(house: House) -> Non
     assert changes(house.store, "keeper") == ["started"]
     assert "raised" in changes(house.store, "alarm")
     until(lambda: changes(house.store, "store") == ["failing", "back"])
+
+
+class Phone(Endpoint):
+    """Keeps no points: what it gets are messages."""
+
+    def keep(self, body: bytes) -> None:
+        pass
+
+    def got(self, words: str) -> list[str]:
+        titles = [json.loads(request.body)["title"] for request in self.requests]
+        return [title for title in titles if words in title]
+
+
+@pytest.fixture
+def owner() -> Iterator[Phone]:
+    made = Phone()
+    yield made
+    made.close()
+
+
+@pytest.mark.parametrize("early", [True, False], ids=["runs before", "starts on the full disk"])
+def test_an_alarm_is_told_while_the_disk_is_full_and_once_in_all(
+    house: House, owner: Phone, early: bool
+) -> None:
+    services = house.folder / "services"
+    services.write_text(f"json://127.0.0.1:{owner.port}/?cto=1&rto=1\n")
+    with house.config.open("a") as config:
+        config.write(f'\n[phone]\nservices_file = "{services}"\n')
+    house.keeper()
+    courier = ("-m", "ventwright.courier", "--config", str(house.config))
+    if early:
+        house.run(*courier)
+        until(lambda: (house.store / "courier.sqlite").exists())
+    ballast = house.store.parent / "ballast"
+    fill(ballast)
+    until(lambda: failing(house))
+    if not early:
+        house.run(*courier)
+    house.air["bench"] = 100
+    until(lambda: owner.got("particles too high"), house.output())
+    assert failing(house)
+    assert "raised" not in changes(house.store, "alarm")
+    ballast.unlink()
+    house.air["bench"] = 5
+    until(lambda: owner.got("back to normal"), house.output())
+    until(lambda: "cleared" in changes(house.store, "alarm"))
+    assert len(owner.got("particles too high")) == len(owner.got("back to normal")) == 1

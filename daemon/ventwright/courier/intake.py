@@ -1,12 +1,19 @@
-"""Takes new events from the store and makes messages of them, in one transaction with its mark."""
+"""Takes new events from the store and makes messages of them, in one transaction with its mark.
 
+While the disk refuses, events are taken from the keeper's status instead, and told at once.
+"""
+
+import logging
 import sqlite3
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
+from typing import Any
 
 from ventwright.courier.file import CourierFile, count
 from ventwright.courier.stock import Stock
 from ventwright.courier.teller import Teller
+from ventwright.courier.told import Told, key_of
 from ventwright.courier.watch import KEEPER_FLAG, STORE_FLAG
 from ventwright.notifying.ages import Ages
 from ventwright.notifying.messages import Context, Message, compose
@@ -15,6 +22,8 @@ from ventwright.notifying.repeating import Repeater
 from ventwright.storage.reader import Boot, StoredEvent
 
 _AT_ONCE = 500
+
+log = logging.getLogger(__name__)
 
 
 def time_of_day(boot: Boot, t: int) -> str | None:
@@ -30,6 +39,7 @@ class Intake:
     def __init__(
         self,
         file: CourierFile,
+        spill: CourierFile,
         stock: Stock,
         teller: Teller,
         ages: Ages,
@@ -37,16 +47,72 @@ class Intake:
         post: Post,
         too_old: int,
     ) -> None:
-        """Make messages for whom `post` chooses of events younger than `too_old` ms."""
-        self._file, self._stock, self._teller, self._ages = file, stock, teller, ages
+        """Make messages for whom `post` chooses of events younger than `too_old` ms.
+
+        They go into `file`, or into `spill` while the disk refuses.
+        """
+        self._file, self._spill, self._stock = file, spill, stock
+        self._teller, self._ages = teller, ages
         self._context, self._post, self._too_old = context, post, too_old
         self._repeater = Repeater(file, post, ages)
+        self._told = Told(file)
+        self._full = False
 
     def step(self) -> None:
         """Take all new events; raises sqlite3.Error, and takes them again then."""
         while self._take():
             pass
         self._repeater.step()
+
+    def take_unstored(self, status: Mapping[str, Any]) -> None:
+        """Tell what the keeper could not store, by its status; raises sqlite3.Error."""
+        store = status.get("store") or {}
+        self._full = bool(store.get("failing"))
+        records = store.get("unstored") or []
+        if not records:
+            return
+        offset, right = int(status["offset"]), bool(status["clock is right"])
+        boot = Boot(0, records[0]["boot"], offset, right)
+        self._tell_early([_unstored(record) for record in records], {0: boot})
+
+    def _tell_early(self, events: list[StoredEvent], boots: dict[int, Boot]) -> None:
+        """Tell events that the marks in the files know nothing of yet."""
+        new = [event for event in events if self._is_new(event, boots[event.boot])]
+        if not new:
+            return
+        keys = [key_of(event, boots[event.boot]) for event in new]
+        done: list[str] = []
+        safe = True
+        try:
+            with self._file.transaction() as db:
+                self._put_early(db, new, boots, done)
+                self._told.save(db, keys)
+        except (sqlite3.Error, OSError) as error:
+            log.warning("messages are kept in memory only: %s", error)
+            done.clear()
+            safe = False
+            with self._spill.transaction() as db:
+                self._put_early(db, new, boots, done)
+        self._told.add(keys, safe)
+        for flag in done:
+            self._teller.note(flag, False)
+
+    def _is_new(self, event: StoredEvent, boot: Boot) -> bool:
+        """Tell whether to tell an event early; of the store itself the watch tells."""
+        if event.kind == "store" or key_of(event, boot) in self._told:
+            return False
+        return self._message(event, boot) is not None
+
+    def _put_early(
+        self,
+        db: sqlite3.Connection,
+        events: list[StoredEvent],
+        boots: dict[int, Boot],
+        done: list[str],
+    ) -> None:
+        for event in events:
+            boot = boots[event.boot]
+            self._put(db, event, boot, self._message(event, boot), done)
 
     def _take(self) -> bool:
         reader = self._stock.reader()
@@ -69,8 +135,10 @@ class Intake:
                     self._tell(db, event, boots[event.boot], done)
                 query = "UPDATE progress SET event = ? WHERE store = ?"
                 db.execute(query, (events[-1].id, self._stock.identity))
-        except BaseException:
+        except BaseException as error:
             self._repeater.forget()
+            if self._full and isinstance(error, sqlite3.Error | OSError):
+                self._tell_early(events, boots)
             raise
 
     def _mark(self) -> int:
@@ -90,6 +158,17 @@ class Intake:
         message = self._message(event, boot)
         if event.kind == "alarm" and self._post.services:
             self._repeater.note(db, event, message)
+        if key_of(event, boot) not in self._told:
+            self._put(db, event, boot, message, done)
+
+    def _put(
+        self,
+        db: sqlite3.Connection,
+        event: StoredEvent,
+        boot: Boot,
+        message: Message | None,
+        done: list[str],
+    ) -> None:
         if message is None or not self._post.services:
             return
         if event.kind in _FLAGS and self._is_told_already(event, message, done):
@@ -111,6 +190,10 @@ class Intake:
             done.append(flag)
             return False
         return bool(self._teller.flag(flag)) and flag not in done
+
+
+def _unstored(record: Mapping[str, Any]) -> StoredEvent:
+    return StoredEvent(0, 0, record["t"], record["kind"], record["subject"], record["body"])
 
 
 _FLAGS = {"keeper": KEEPER_FLAG, "store": STORE_FLAG}

@@ -114,10 +114,18 @@ class Courier:
         file = self._file()
         teller = Teller(file, self._spill, self._post, self._ages)
         intake = Intake(
-            file, self._stock(), teller, self._ages, self._context, self._post, self._too_old
+            file,
+            self._spill,
+            self._stock(),
+            teller,
+            self._ages,
+            self._context,
+            self._post,
+            self._too_old,
         )
         quiet = self._settings.store.commit_every
-        watch = Watch(self._folder, quiet, teller, self._context, self._clock, status)
+        unstored = intake.take_unstored
+        watch = Watch(self._folder, quiet, teller, self._context, self._clock, status, unstored)
         return intake, watch
 
     def _open_pusher(self, environ: Mapping[str, str]) -> Pusher | None:
@@ -158,8 +166,10 @@ class Courier:
 
     def look(self) -> int:
         """Take in what is new and look after the keeper; return the time to wait, ms."""
-        self._intake.step()
-        self._watch.step()
+        try:
+            self._intake.step()
+        finally:  # a full disk keeps the intake from its file, and is for the watch to tell
+            self._watch.step()
         return _LOOK_EVERY_MS
 
     def _loop(self, step: Callable[[], int]) -> None:

@@ -25,6 +25,9 @@ LOOK_EVERY_MS = 10 * SECOND
 GRACE_MS = MINUTE
 """Time that the keeper's own record has to tell that all is well again."""
 
+Unstored = Callable[[Mapping[str, Any]], None]
+"""Takes the keeper's status: what it could not store is told from there."""
+
 KEEPER_FLAG, STORE_FLAG = "keeper down", "store failing"
 
 
@@ -56,10 +59,11 @@ class Watch:
         context: Context,
         clock: Clock,
         status: KeeperStatus | None,
+        unstored: Unstored = lambda _status: None,
     ) -> None:
         """Watch the store in `folder`, to which a living keeper adds every `quiet` ms."""
         self._folder, self._teller, self._context = folder, teller, context
-        self._clock, self._status = clock, status
+        self._clock, self._status, self._unstored = clock, status, unstored
         self._down_after = max(DOWN_AFTER_MS, 2 * quiet)
         self._numbers: tuple[int, int] | None = None
         self._signed = False
@@ -80,6 +84,7 @@ class Watch:
         self._watch_keeper(now)
         if status is not None:
             self._watch_store(now, str((status.get("store") or {}).get("failing") or ""))
+            self._unstored(status)
 
     def _watch_keeper(self, now: int) -> None:
         told = self._teller.flag(KEEPER_FLAG)

@@ -121,5 +121,9 @@ def status(core: Core, keeping: Keeping, offset: int, settled: bool) -> dict[str
         "alarms": _alarms(core),
         "extractors": _extractors(core),
         "relays": _relays(core),
-        "store": {"failing": keeping.failing, "last commit": keeping.last_commit},
+        "store": {
+            "failing": keeping.failing,
+            "last commit": keeping.last_commit,
+            "unstored": keeping.unstored,
+        },
     }

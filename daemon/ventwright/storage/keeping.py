@@ -5,13 +5,14 @@ Knows the writer and time; knows no rule. The core only drops items into the inb
 
 from collections import deque
 from collections.abc import Callable
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from ventwright.events import Readings, Record, StoreReport
 from ventwright.storage.writer import Writer
 from ventwright_drivers.clock import Clock
 
 RETRY_MS = 5000
+MOST_UNSTORED = 200
 
 
 class State(NamedTuple):
@@ -62,6 +63,11 @@ class Keeping:
             if len(self._readings) > 1:
                 return
         self._inbox.put(item)
+
+    @property
+    def unstored(self) -> list[dict[str, Any]]:
+        """The newest records that a failing store has not taken: nobody can read them there."""
+        return self._writer.unstored(MOST_UNSTORED) if self.failing else []
 
     def run(self) -> None:
         """Store until the clock is stopped; `finish` must follow."""

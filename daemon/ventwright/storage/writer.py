@@ -62,6 +62,14 @@ class Writer:
         """Take a piece of state for the next commit, in place of the former one."""
         self._state[key] = json.dumps(body, ensure_ascii=False)
 
+    def unstored(self, most: int) -> list[dict[str, Any]]:
+        """List the newest records not yet committed, oldest first, to be told from here.
+
+        Requests are left out: they are told by their answers, and may be of any length.
+        """
+        told = [record for record in list(self._records) if record.kind != "request"]
+        return [{"boot": self._boot_name, **record._asdict()} for record in told[-most:]]
+
     @property
     def waiting(self) -> int:
         """Count the samples not yet committed."""

@@ -274,6 +274,62 @@ def test_told_even_if_the_couriers_own_file_cannot_be_written(world: World, owne
     assert owner.titles == ["Workshop: readings cannot be stored"]
 
 
+def unstored(world: World, change: str, t: int) -> dict[str, Any]:
+    body = {**ALARM, "since": t, "change": change}
+    return {"boot": "boot-1", "t": t, "kind": "alarm", "subject": "print", "body": body}
+
+
+def full(*records: dict[str, Any]) -> dict[str, Any]:
+    store = {"failing": "database or disk is full", "unstored": list(records)}
+    return {"store": store, "offset": OFFSET, "clock is right": True}
+
+
+@pytest.mark.parametrize("refuses", [False, True], ids=["own file works", "own file refuses"])
+def test_an_alarm_that_is_not_stored_is_told_and_not_again_once_it_is(
+    world: World, owner: Phone, refuses: bool
+) -> None:
+    world.run(MINUTE)
+    files = [file for file in world.courier._files if file._folder]
+    for file in files:
+        file.db.execute(f"PRAGMA query_only = {int(refuses)}")
+    t = world.clock.now()
+    world.status = full(unstored(world, "raised", t))
+    world.run(5 * MINUTE)
+    alarm = "Workshop: particles rising (PM2.5 +23 µg/m³)"
+    assert sorted(owner.titles) == [alarm, "Workshop: readings cannot be stored"]
+    if not refuses:
+        world.restart()
+        world.run(5 * MINUTE)
+    for file in files if refuses else []:
+        file.db.execute("PRAGMA query_only = 0")
+    world.status = {"store": {"failing": ""}}
+    record(world.store, "alarm", "print", t, **unstored(world, "raised", t)["body"])
+    world.alarm("cleared")
+    world.run(5 * MINUTE)
+    assert owner.titles.count(alarm) == 1
+    assert owner.titles.count("Workshop: particles back to normal (peak PM2.5 +48 µg/m³)") == 1
+
+
+def test_a_stored_alarm_is_told_though_its_mark_cannot_be_moved_on_a_full_disk(
+    world: World, owner: Phone, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fill(world.store, 1)
+    world.run(MINUTE)
+    courier, look = world.courier, world.courier.look
+    monkeypatch.setattr(courier, "look", lambda: courier._guarded(look))
+    files = [file for file in world.courier._files if file._folder]
+    for file in files:
+        file.db.execute("PRAGMA query_only = 1")
+    world.status = full()
+    world.alarm("raised")
+    world.run(5 * MINUTE)
+    assert owner.titles.count("Workshop: particles rising (PM2.5 +23 µg/m³)") == 1
+    for file in files:
+        file.db.execute("PRAGMA query_only = 0")
+    world.run(5 * MINUTE)
+    assert owner.titles.count("Workshop: particles rising (PM2.5 +23 µg/m³)") == 1
+
+
 def test_a_first_start_tells_nothing_ancient_and_pushes_all(
     tmp_path: Path, base: Endpoint, owner: Phone
 ) -> None:

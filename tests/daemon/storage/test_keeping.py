@@ -167,3 +167,24 @@ def test_on_the_machines_clock_nothing_put_around_the_stop_is_lost() -> None:
     keeping.run()
     keeping.finish()
     assert bench.writer.commits[-1][1] == [RECORD, ("core", 1), reading(1)]
+
+
+def test_what_a_failing_store_has_not_taken_can_be_told_from_memory(tmp_path: Path) -> None:
+    clock = FakeClock()
+    folder = tmp_path / "store"
+    folder.write_text("in the way")
+    labels = Labels(lambda: 7, lambda: True)
+    keeping = Keeping(Writer(folder, "boot", 7), clock, labels, EVERY, lambda _report: None)
+    keeping._take(Record(0, "request", "cli", {"verb": "hold"}))
+    for t in range(250):
+        keeping._take(Record(t, "alarm", "print", {"change": "raised"}))
+    assert keeping.unstored == []
+    keeping._commit()
+    assert [record["t"] for record in keeping.unstored] == list(range(50, 250))
+    body = {"change": "raised"}
+    assert keeping.unstored[-1] == {
+        "boot": "boot", "t": 249, "kind": "alarm", "subject": "print", "body": body,
+    }  # fmt: skip
+    folder.unlink()
+    keeping._commit()
+    assert keeping.unstored == []
