@@ -37,7 +37,7 @@ class Live:
         return [(r.body["change"], r.body.get("partly", False)) for r in records]
 
     def part(self) -> Any:
-        keeping: Any = type("Keeping", (), {"failing": "", "last_commit": None})
+        keeping: Any = type("Keeping", (), {"failing": "", "last_commit": None, "unstored": []})
         return status(self.core, keeping, 0, settled=True)["parts"]["bench"]
 
 

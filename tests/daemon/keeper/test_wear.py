@@ -59,7 +59,7 @@ def test_the_status_tells_it_beside_the_published_life() -> None:
     live = core(KIND._replace(rest=600_000))
     live.handle(Started(0, "bench"))
     show(live, 1000, 3 * HOUR)
-    keeping = type("Keeping", (), {"failing": "", "last_commit": None})
+    keeping = type("Keeping", (), {"failing": "", "last_commit": None, "unstored": []})
     told = status(live, keeping, 0, settled=True)["parts"]["bench"]  # type: ignore[arg-type]
     line = next(_part_lines("bench", told))
     assert line.endswith("laser on for 2 h of about 8000 h, rests for 10 min at a time")

@@ -83,7 +83,7 @@ def core_at(value: float, quantity: str) -> Core:
 @pytest.mark.parametrize("quantity", sorted(RAW))
 def test_the_status_tells_the_ratio_and_no_rise(quantity: str) -> None:
     core = core_at(24_000, quantity)
-    keeping = type("Keeping", (), {"failing": "", "last_commit": None})
+    keeping = type("Keeping", (), {"failing": "", "last_commit": None, "unstored": []})
     told = status(core, keeping, 0, settled=True)["parts"]["bench"]["channels"][quantity]  # type: ignore[arg-type]
     assert told["ratio to clean air"] == pytest.approx(0.8, abs=0.01)
     assert told["rise"] is told["rise sigma"] is None
@@ -94,7 +94,7 @@ def test_the_status_tells_the_ratio_and_no_rise(quantity: str) -> None:
 
 def test_what_is_a_concentration_has_no_ratio() -> None:
     core = core_at(24_000, "co2")
-    keeping = type("Keeping", (), {"failing": "", "last_commit": None})
+    keeping = type("Keeping", (), {"failing": "", "last_commit": None, "unstored": []})
     told = status(core, keeping, 0, settled=True)["parts"]["bench"]["channels"]["co2"]  # type: ignore[arg-type]
     assert told["ratio to clean air"] is None
     assert told["rise"] is not None
