@@ -95,13 +95,13 @@ def _ahead(now: Comparison, channel: Channel, settings: AlarmSettings) -> Compar
 
     def look(t: int, active: bool) -> Look:
         seen = now(t, active)
-        if seen.value is None:
+        if seen.value is None or seen.mean is None:
             return seen
-        gain = trend.rise(t, least) * ahead / MINUTE
+        gain = trend.rise(t, seen.mean, least) * ahead / MINUTE
         missing, reaches = setpoint - seen.value, None
         if 0 < missing <= gain:
             reaches = t + round(ahead * missing / gain)
-        return seen._replace(expected=seen.value + gain, reaches=reaches)
+        return Look(*seen[:4], reaches, seen.value + gain)
 
     return look
 

@@ -11,19 +11,20 @@ class Trend:
         """Follow the mean over `over` ms; it sees what is added from now on."""
         self._channel = channel
         self._over = over
-        windows = (over, MINUTE, over + MINUTE)
-        self._windows = [channel.history.window(length) for length in windows]
+        self._minute = channel.history.window(MINUTE)
+        self._both = channel.history.window(over + MINUTE)
 
-    def rise(self, t: int, coverage: float) -> float:
-        """Give the rise of the mean within a minute, in the channel's unit; 0 where it fell.
+    def rise(self, t: int, mean: float, coverage: float) -> float:
+        """Give by how much `mean`, that of now, rose within a minute, in the channel's unit.
 
-        It is 0 as well where the coverage of either mean is not reached.
+        It is 0 where it fell, and where the coverage of the mean of a minute ago is not reached.
         """
         last = self._channel.history.last
         if last is None or not self._channel.speaks(t):
             return 0.0
-        now, minute, both = [window.sums(last) for window in self._windows]
-        area, cover = both[0] - minute[0], both[1] - minute[1]
-        if min(now[1], cover) < max(1.0, coverage * self._over):
+        area, cover = self._both.sums(last)
+        later_area, later_cover = self._minute.sums(last)
+        cover -= later_cover
+        if cover < max(1.0, coverage * self._over):
             return 0.0
-        return max(0.0, now[0] / now[1] - area / cover) / self._channel.per_unit
+        return max(0.0, mean - (area - later_area) / cover / self._channel.per_unit)
