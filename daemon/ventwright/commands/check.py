@@ -10,6 +10,7 @@ import click
 
 from ventwright.commands.options import config_option, json_option, settings_or_exit
 from ventwright.commands.probing import CLICK_MS, Finding, findings
+from ventwright.commands.ready import refuse_secrets, refuse_store
 from ventwright.control.client import NotRunningError, ask
 from ventwright.settings.durations import format_duration
 from ventwright.settings.model import Settings
@@ -74,6 +75,7 @@ def _may_switch(settings: Settings, switch: bool) -> bool:
 def check(config: Path, as_json: bool, switch: bool) -> None:
     """Go through the configuration and the hardware, switching nothing unless asked."""
     settings = settings_or_exit(config)
+    refuse_secrets(settings)
     if _keeper_runs(settings):
         click.echo(
             f"The configuration {config} is well. The daemon is running and holds the ports: "
@@ -81,6 +83,7 @@ def check(config: Path, as_json: bool, switch: bool) -> None:
             err=True,
         )
         sys.exit(1 if switch else 0)
+    refuse_store(settings)
     if not as_json:
         click.echo(f"The configuration {config} is well.")
     found, worn = [], _worn(settings)

@@ -7,9 +7,9 @@ from ventwright.rehearsal.narrator import Narrator
 from ventwright.rehearsal.news import News, seconds_of
 from ventwright.rehearsal.phone import Phone
 from ventwright.rehearsal.scenario import Scenario
-from ventwright.rehearsal.words import change, reason
 from ventwright.settings.durations import format_duration
 from ventwright.storage.reader import StoredEvent
+from ventwright.words import change, reason
 
 Summary = dict[str, Any]
 

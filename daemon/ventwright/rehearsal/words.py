@@ -10,8 +10,8 @@ import click
 
 from ventwright.rehearsal.news import seconds_of
 from ventwright.rehearsal.phone import Received
-from ventwright.settings.durations import format_duration
 from ventwright.storage.reader import StoredEvent
+from ventwright.words import decision
 
 WIDTH = 100
 CELLS = 30
@@ -65,36 +65,9 @@ def course_line(look: Look, fan: str, setpoint: float, full: float) -> str:
     return f"{start}{click.style(drawn, fg=colour)} {fan} {label}".rstrip()
 
 
-def reason(event: StoredEvent) -> str:
-    """Say why something happened, with numbers and units."""
-    body = event.body
-    if event.kind != "alarm":
-        return str(body.get("why") or "")
-    if body.get("value") is None:
-        return ""
-    over, unit = format_duration(body["over"]), body["unit"]
-    said = f"{body['compare']} of {body['value']:.1f} {unit} over {over}"
-    if body["change"] == "cleared":
-        clear = body["setpoint"] - body["deadband"]
-        return f"{said}, below {clear:g} {unit}; its peak was {body['peak']:.1f} {unit}"
-    return f"{said}, setpoint {body['setpoint']:g} {unit}"
-
-
-def change(event: StoredEvent) -> str:
-    """Say what changed."""
-    body = event.body
-    if event.kind == "extractor":
-        return f"{body['from']} to {body['to']}"
-    return str(body.get("change", ""))
-
-
 def event_line(event: StoredEvent) -> str:
     """Write a decision and its reason."""
-    why = reason(event)
-    text = f"{event.kind} {event.subject}: {change(event)}" + (f" - {why}" if why else "")
-    if event.kind == event.subject:
-        text = f"{event.kind} {change(event)}" + (f" - {why}" if why else "")
-    return _block(f"{clock(seconds_of(event.t))} ┃ ", text, bold=True)
+    return _block(f"{clock(seconds_of(event.t))} ┃ ", decision(event), bold=True)
 
 
 def contact_line(second: int, closed: bool, label: str) -> str:

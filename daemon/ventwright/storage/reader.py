@@ -108,6 +108,11 @@ class Reader:
         ).fetchall()
         return [_event(row) for row in rows]
 
+    def newest_event(self) -> int:
+        """Give the number of the newest event, 0 if there is none."""
+        row = self._db.execute("SELECT coalesce(max(id), 0) FROM events").fetchone()
+        return int(row[0])
+
     def last_block(self) -> int:
         """Give the number of the newest block, 0 if there is none."""
         row = self._db.execute("SELECT coalesce(max(id), 0) FROM blocks").fetchone()

@@ -7,15 +7,14 @@ from ventwright.rehearsal.words import (
     WIDTH,
     Look,
     bar,
-    change,
     clock,
     contact_line,
     course_line,
     event_line,
     message_lines,
-    reason,
 )
 from ventwright.storage.reader import StoredEvent
+from ventwright.words import change, reason
 
 RAISED = {
     "change": "raised", "value": 29.2, "unit": "µg/m³", "compare": "rise", "over": 60_000,

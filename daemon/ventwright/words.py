@@ -1,0 +1,34 @@
+"""Says what an event of the store was, and why, in one line: the same words wherever it is told."""
+
+from ventwright.settings.durations import format_duration
+from ventwright.storage.reader import StoredEvent
+
+
+def reason(event: StoredEvent) -> str:
+    """Say why something happened, with numbers and units."""
+    body = event.body
+    if event.kind != "alarm":
+        return str(body.get("why") or "")
+    if body.get("value") is None:
+        return ""
+    over, unit = format_duration(body["over"]), body["unit"]
+    said = f"{body['compare']} of {body['value']:.1f} {unit} over {over}"
+    if body["change"] == "cleared":
+        clear = body["setpoint"] - body["deadband"]
+        return f"{said}, below {clear:g} {unit}; its peak was {body['peak']:.1f} {unit}"
+    return f"{said}, setpoint {body['setpoint']:g} {unit}"
+
+
+def change(event: StoredEvent) -> str:
+    """Say what changed."""
+    body = event.body
+    if event.kind == "extractor":
+        return f"{body['from']} to {body['to']}"
+    return str(body.get("change", ""))
+
+
+def decision(event: StoredEvent) -> str:
+    """Say a decision and its reason."""
+    what = event.kind if event.kind == event.subject else f"{event.kind} {event.subject}:"
+    why = reason(event)
+    return f"{what} {change(event)}" + (f" - {why}" if why else "")
