@@ -1,17 +1,18 @@
 """The console script `ventwright`. Each command lives in commands/ and is loaded when called."""
 
 import importlib
+from typing import Any
 
 import click
 
 _COMMANDS = {
     "rehearse": "try the whole daemon on emulated parts in a simulated room, no hardware needed",
     "find": "find out what is plugged in, and write it as configuration",
-    "replay": "tell what would have happened to recorded data with these rules, or with others",
-    "run": "watch this room until stopped",
     "check": "go through the configuration and the hardware, switching nothing unless asked",
+    "run": "watch this room until stopped",
     "status": "tell what the running daemon sees and does",
     "averages": "tell means, indexes and shift averages beside the published limits",
+    "replay": "tell what would have happened to recorded data with these rules, or with others",
     "agree": "compare two parts side by side, and say what makes one read like the other",
     "acknowledge": "say that an alarm was seen",
     "shelve": "set an alarm aside for a time",
@@ -34,9 +35,14 @@ _ASKING = (
     "release",
 )
 
+_INTERRUPTED = 130
+"""Exit status after Ctrl-C, as of a shell's."""
+
 
 class _Lazy(click.Group):
     """Loads a command's module only when the command is called."""
+
+    _loaded = False
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
         return list(_COMMANDS)
@@ -46,7 +52,17 @@ class _Lazy(click.Group):
             return None
         module = importlib.import_module(f"ventwright.commands.{_module(name)}")
         command: click.Command = getattr(module, name.replace("-", "_"))
+        self._loaded = True
         return command
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; a Ctrl-C that it does not obey itself ends it with a sentence."""
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt:
+            early = "" if self._loaded else " before it began: nothing was measured"
+            click.echo(f"Stopped by Ctrl-C{early}.", err=True)
+            ctx.exit(_INTERRUPTED)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
         with formatter.section("Commands"):

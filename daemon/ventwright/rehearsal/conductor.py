@@ -104,6 +104,11 @@ class _Child:
             self._process.kill()
             return self._process.wait()
 
+    def kill(self) -> None:
+        """End it at once, and wait."""
+        self._process.kill()
+        self._process.wait()
+
     def stop(self) -> None:
         """Tell it to end, and wait."""
         if self.alive:
@@ -140,16 +145,33 @@ class Rehearsal:
         self._began = time.monotonic()
         self._given_up = 0
         self._excused = False
+        self._stopping = False
+        self._made = not plan.out.exists()
+        self._stage: Stage | None = None
 
     def hold(self) -> Summary:
         """Hold it and return the summary, also if it was stopped; raises RehearsalError."""
         try:
-            with ExitStack() as stack:
-                return self._hold(stack)
+            with _obeying(self._stop):
+                return self._whole()
         except BrokenPipeError:
             raise  # whoever listened has gone, as with `| head`
         except OSError as error:
             raise RehearsalError(f"the rehearsal cannot be held: {error}") from error
+
+    def _whole(self) -> Summary:
+        with ExitStack() as stack:
+            found = self._hold(stack)
+        if self._stopping and not found["readings"]:
+            raise RehearsalError(f"Stopped early: nothing was measured{self._left()}")
+        return found
+
+    def _left(self) -> str:
+        """Clear away what a rehearsal without a reading has left, and say so."""
+        if not self._made:
+            return f"; what little there is lies in {self.plan.out}"
+        shutil.rmtree(self.places.out, ignore_errors=True)
+        return f", and {self.plan.out} is removed again"
 
     def _hold(self, stack: ExitStack) -> Summary:
         plan, places = self.plan, self.places
@@ -190,9 +212,8 @@ class Rehearsal:
         stack.callback(self._keeper.stop)
         offset = time.time_ns() // 1_000_000 - START_MS - plan.scenario.duration * 1000
         self._stage = Stage(self.world, f"rehearsal-{plan.seed}", offset, Pace(plan.pace))
-        with _obeying(self._stop):
-            self._host(listener)
-            self._courier.stop()
+        self._host(listener, self._stage)
+        self._courier.stop()
 
     def _start_keeper(self, socket: Path) -> _Child:
         words = ("--config", str(self.places.configuration), "--rehearsal", str(socket))
@@ -203,17 +224,23 @@ class Rehearsal:
         return _Child("courier", log, _COURIER, config)
 
     def _stop(self) -> None:
-        self._stage.stopping = True
+        self._stopping = True
+        if self._stage is not None:
+            self._stage.stopping = True
 
-    def _host(self, listener: Any) -> None:
+    def _host(self, listener: Any, stage: Stage) -> None:
+        stage.stopping = stage.stopping or self._stopping
         until = time.monotonic() + _CONNECT_S
 
         def alive() -> bool:
             early = self.world.seconds > 0 or time.monotonic() < until
-            return self._keeper.alive and early and not self._stage.stopping
+            return self._keeper.alive and early and not stage.stopping
 
-        host(listener, self._stage, alive)
-        if self._stage.ended or self._stage.stopping:
+        host(listener, stage, alive)
+        if stage.stopping and not stage.ended:
+            self._keeper.kill()  # it has not begun, and would wait for an answer
+            self._courier.kill()
+        elif stage.ended:
             self._keeper.wait()
         else:
             self._fail()
@@ -232,7 +259,7 @@ class Rehearsal:
     def _await_delivery(self, number: int) -> None:
         """Let time stand still until the phone has got its messages, if the courier lives."""
         until = time.monotonic() + _DELIVERY_S
-        while self._courier.alive and not self._stage.stopping and time.monotonic() < until:
+        while self._courier.alive and not self._stopping and time.monotonic() < until:
             if self._phone.wait(number, _GLANCE_S):
                 break
         self.narrator.read_phone()

@@ -5,6 +5,7 @@ import signal
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -221,6 +222,45 @@ def test_ctrl_c_ends_with_the_summary_so_far(tmp_path: Path) -> None:
     found = json.loads((out / "summary.json").read_text())
     assert found["whole"] is False
     assert 0 < found["simulated_s"] < DEFAULT.duration
+
+
+@pytest.mark.parametrize("after", [0.1, 0.3, 0.6])
+def test_early_ctrl_c_ends_at_once_and_claims_nothing(after: float, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    program = (
+        "from ventwright.cli import main; print('.', flush=True);"
+        f"main(['rehearse', '--pace', '1', '--out', {str(out)!r}])"
+    )
+    with subprocess.Popen(
+        [sys.executable, "-c", program],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+    ) as run:
+        assert run.stdout is not None
+        run.stdout.readline()
+        time.sleep(after)
+        run.send_signal(signal.SIGINT)
+        stopped = time.monotonic()
+        told = run.stdout.read()
+    assert time.monotonic() - stopped < 10
+    assert "Aborted!" not in told
+    assert "were simulated" in told or ("nothing was measured" in told and not out.exists())
+
+
+def test_a_stop_before_the_keeper_begins_does_not_wait_for_it(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    held: list[Rehearsal] = []
+
+    def say(_: str) -> None:
+        held[0]._stop()  # as Ctrl-C does, at the very first line
+
+    held.append(Rehearsal(Plan(SHORT, 1, None, out), say))
+    began = time.monotonic()
+    with pytest.raises(RehearsalError, match=r"nothing was measured, and .*out is removed"):
+        held[0].hold()
+    assert time.monotonic() - began < 10
+    assert not out.exists()
 
 
 def test_json_is_all_that_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
