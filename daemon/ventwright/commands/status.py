@@ -16,6 +16,11 @@ from ventwright.reporting.load import alarm_load, load_lines
 from ventwright.settings.durations import format_duration
 from ventwright.settings.model import Settings
 
+CAUTION = (
+    "Low-cost optical sensors do not see ultrafine particles; "
+    "a low reading is no proof of clean air."
+)
+
 
 def _number(value: float | None, unit: str) -> str:
     return "unknown" if value is None else f"{value:g} {unit}"
@@ -53,10 +58,10 @@ def _part_lines(name: str, part: dict[str, Any]) -> Iterator[str]:
 
 
 def _alarm_line(name: str, alarm: dict[str, Any], now: int) -> str:
-    over = format_duration(alarm["over (s)"] * 1000)
+    over, unit = format_duration(alarm["over (s)"] * 1000), alarm["unit"]
     line = (
         f"alarm {name}: {alarm['state']} - {alarm['compare']} of {alarm['channel']} over {over}"
-        f" is {_number(alarm['value'], alarm['unit'])}, setpoint {alarm['setpoint']:g}"
+        f" is {_number(alarm['value'], unit)}, setpoint {_number(alarm['setpoint'], unit)}"
     )
     line += f", for {_ago(now, alarm['since'])}" if alarm["since"] is not None else ""
     habits = [habit for habit in ("chattering", "standing") if alarm.get(habit)]
@@ -67,12 +72,24 @@ def _ago(now: int, since: int) -> str:
     return format_duration(max(1000, (now - since) // 1000 * 1000))
 
 
-def _extractor_line(name: str, extractor: dict[str, Any], now: int) -> str:
+def _relay_words(extractor: dict[str, Any], failing: str) -> str:
+    """Say where the relay is, which a failing one does not show."""
     on = "on" if extractor["on"] else "off"
-    line = (
-        f"extractor {name}: {extractor['state']}, relay {on}, since {_ago(now, extractor['since'])}"
-    )
+    said = f"relay commanded {on}, does not answer" if failing else f"relay {on}"
+    waits = extractor["waiting for a minimum time"]
+    return f"{said} (waiting for its minimum time)" if waits else said
+
+
+def _extractor_line(name: str, extractor: dict[str, Any], now: int, failing: str) -> str:
+    relay = _relay_words(extractor, failing)
+    line = f"extractor {name}: {extractor['state']}, {relay}, since {_ago(now, extractor['since'])}"
     return line + (f", held by {extractor['held by']}" if extractor["held by"] else "")
+
+
+def caution(told: dict[str, Any]) -> str:
+    """Say what optical parts do not see, if there are any: only these count a laser's hours."""
+    optical = any(part["laser on (h)"] is not None for part in told["parts"].values())
+    return CAUTION if optical else ""
 
 
 def lines(told: dict[str, Any]) -> Iterator[str]:
@@ -83,7 +100,8 @@ def lines(told: dict[str, Any]) -> Iterator[str]:
     for name, alarm in told["alarms"].items():
         yield _alarm_line(name, alarm, told["now"])
     for name, extractor in told["extractors"].items():
-        yield _extractor_line(name, extractor, told["now"])
+        relay = told["relays"].get(extractor["relay"], {})
+        yield _extractor_line(name, extractor, told["now"], relay.get("failing", ""))
     for name, relay in told["relays"].items():
         if relay["failing"]:
             yield f"relay {name} FAILS: {relay['failing']}"
@@ -126,9 +144,10 @@ def status(config: Path, as_json: bool) -> None:
         fail(str(told.get("says", "the keeper gave no status")))
     told["courier"] = counts(settings.store.folder)
     told["alarm load"] = alarm_load(settings.store.folder, told["now"] + told["offset"])
+    told["caution"] = caution(told)
     if as_json:
         click.echo(json.dumps(told, ensure_ascii=False, indent=2))
         return
     after = (*load_lines(told["alarm load"]), *courier_lines(settings, told["courier"]))
-    for line in (*lines(told), *after):
+    for line in filter(None, (*lines(told), *after, told["caution"])):
         click.echo(line)

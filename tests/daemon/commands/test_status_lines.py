@@ -1,0 +1,59 @@
+"""`ventwright status`: nothing is said of a relay or of the air that is not known."""
+
+import pytest
+
+from ventwright.commands.status import CAUTION, caution, lines
+
+EXTRACTOR = {
+    "state": "extracting",
+    "on": True,
+    "waiting for a minimum time": False,
+    "since": 0,
+    "relay": "board",
+    "held by": None,
+}
+ALARM = {
+    "state": "normal",
+    "compare": "rise",
+    "channel": "bench.pm2_5",
+    "over (s)": 60,
+    "unit": "µg/m³",
+    "value": 1.0,
+    "setpoint": 9.0,
+    "since": None,
+}
+
+
+def told(failing: str = "", on: bool = True, waiting: bool = False) -> str:
+    status = {
+        "room": "workshop",
+        "now": 60_000,
+        "clock is right": True,
+        "parts": {},
+        "alarms": {"fast": ALARM},
+        "extractors": {"fan": {**EXTRACTOR, "on": on, "waiting for a minimum time": waiting}},
+        "relays": {"board": {"failing": failing}},
+        "store": {"failing": ""},
+    }
+    return "\n".join(lines(status))
+
+
+def test_a_relay_that_does_not_answer_is_not_said_to_be_on() -> None:
+    assert "extracting, relay on, since" in told()
+    text = told(failing="unplugged")
+    assert "relay on" not in text
+    assert "relay commanded on, does not answer" in text
+
+
+def test_a_minimum_time_that_holds_the_relay_back_is_told() -> None:
+    text = told(on=False, waiting=True)
+    assert "extracting, relay off (waiting for its minimum time), since" in text
+
+
+def test_a_setpoint_has_its_unit() -> None:
+    assert "setpoint 9 µg/m³" in told()
+
+
+@pytest.mark.parametrize(("hours", "said"), [(0, CAUTION), (None, "")])
+def test_what_optical_parts_do_not_see_is_told(hours: int | None, said: str) -> None:
+    assert caution({"parts": {"bench": {"laser on (h)": hours}}}) == said
