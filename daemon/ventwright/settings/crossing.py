@@ -47,7 +47,7 @@ def check_alarm(values: Values, place: Place, parts: Devices, findings: Findings
         _check_numbers(values, place, quantity, unit, findings)
     if values.get("ahead") and values.get("compare", "rise") not in ("mean", "rise"):
         findings.add((*place, "ahead"), "is of no use", 'only "mean" and "rise" can look ahead')
-    if quantity and values.get("limit") is not None:
+    if values.get("limit") is not None:
         _check_limit(values["limit"], (*place, "limit"), quantity, findings)
     if quantity and QUANTITIES[quantity].raw and values.get("compare") != "silence":
         allowed = 'a quantity that is a concentration, or compare = "silence", is needed'
@@ -88,8 +88,11 @@ def check_same_air(
 def _quantity(channel: str, place: Place, parts: Devices, findings: Findings) -> str | None:
     """Give the quantity of a channel that exists, else remember that it does not."""
     part, _, quantity = channel.partition(".")
-    if part in parts and not parts[part].driver:
-        return None  # its own mistake has been told
+    if part in parts and not parts[part].driver:  # its own mistake has been told
+        if quantity in QUANTITIES:
+            return quantity
+        findings.refuse(place, channel, "PART.QUANTITY is needed", nearest(quantity, QUANTITIES))
+        return None
     if part in parts and quantity in parts[part].quantities:
         return quantity
     known = [f"{name}.{q}" for name, device in parts.items() for q in device.quantities]
@@ -142,7 +145,12 @@ def _check_numbers(
         findings.refuse((*place, "deadband"), deadband, allowed, hint)
 
 
-def _check_limit(key: str, place: Place, quantity: str, findings: Findings) -> None:
+def _check_limit(key: str, place: Place, quantity: str | None, findings: Findings) -> None:
+    if quantity is None:  # the channel's own mistake has been told
+        if key not in limits():
+            allowed = "a limit of config/limits.toml for the channel's quantity is needed"
+            findings.refuse(place, key, allowed, nearest(key, limits()))
+        return
     if QUANTITIES[quantity].inferred:
         allowed = f"no limit applies to {quantity}: it is inferred, and no CO2 measurement"
         findings.refuse(place, key, allowed)
