@@ -65,6 +65,15 @@ _open: dict[tuple[int, int], _Shared] = {}
 _open_lock = threading.Lock()
 
 
+def _refused(error: OSError) -> str:
+    """Say why a bus does not open and what to do, as the rest of a sentence."""
+    if error.errno in (errno.ENOENT, errno.ENODEV, errno.ENXIO):
+        return "is not there: is I2C switched on in the board's settings?"
+    if error.errno in (errno.EACCES, errno.EPERM):
+        return "may not be opened by this user: sudo usermod -aG i2c USER, then log in again"
+    return f"does not open: {error.strerror or error}"
+
+
 class I2CLink:
     """One part's way to its bus; all links to a bus number share one descriptor and one lock."""
 
@@ -79,7 +88,7 @@ class I2CLink:
                 try:
                     _open[self._key] = _Shared(wiring, wiring.open_bus(number))
                 except OSError as error:
-                    raise DeviceLost(f"I2C bus {number} does not open: {error}") from error
+                    raise DeviceLost(f"I2C bus {number} {_refused(error)}") from error
             self._shared: _Shared | None = _open[self._key]
             self._shared.users += 1
 

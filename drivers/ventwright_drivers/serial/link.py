@@ -6,6 +6,8 @@ Used 0 means "send me more"; used without a find means "that was garbage, skip i
 """
 
 import contextlib
+import errno
+import getpass
 import os
 import termios
 from abc import abstractmethod
@@ -82,6 +84,30 @@ def open_serial(path: str, baud: int, parity: str, stop_bits: int) -> SerialPort
     )
 
 
+def _refused(error: Exception) -> str:
+    """Say why a port does not open and what to do, as the rest of a sentence.
+
+    pyserial names the port and the reason up to three times over.
+    """
+    number = error.errno if isinstance(error, OSError) else None
+    if number in (errno.ENOENT, errno.ENODEV, errno.ENXIO):
+        return "is not there: is it plugged in?"
+    if number in (errno.EACCES, errno.EPERM):
+        return (
+            f"may not be opened by this user: sudo usermod -aG dialout {_user()}, then log in again"
+        )
+    if number in (errno.EBUSY, errno.EAGAIN):
+        return "is in use by another program: stop that first"
+    return f"does not open: {os.strerror(number) if number else error}"
+
+
+def _user() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):  # an identity without a name, as in a container
+        return "USER"
+
+
 class SerialLink:
     """An open port on a clock."""
 
@@ -92,7 +118,7 @@ class SerialLink:
         try:
             self._port = wiring.open_port(path, baud, parity, stop)
         except _LOST as error:
-            raise DeviceLost(f"{path} does not open: {error}") from error
+            raise DeviceLost(f"{path} {_refused(error)}") from error
 
     def send(self, data: bytes) -> None:
         """Write all of `data`; raises DeviceLost."""

@@ -90,7 +90,7 @@ def test_nothing_plugged_in_is_one_sentence_each_and_status_1(config: Path) -> N
     assert result.exit_code == 1
     assert "FAULT part bench (pms5003)" in result.output
     assert "FAULT relay board (relay-modbus)" in result.output
-    assert "does not open: " in result.output
+    assert "is not there: is it plugged in?" in result.output
     found = json.loads(call(config, "--json").output)
     assert [one["well"] for one in found] == [False, False]
 

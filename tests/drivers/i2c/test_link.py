@@ -176,8 +176,20 @@ def test_two_wirings_never_share_a_bus(rig):
 
 
 def test_a_bus_that_is_not_there_is_lost():
-    with pytest.raises(DeviceLost, match=r"I2C bus 1 does not open.*No such file"):
+    with pytest.raises(DeviceLost, match=r"^I2C bus 1 is not there: is I2C switched on"):
         Sht31(Sht31.Options(), wiring(FakeClock())).start()
+
+
+@pytest.mark.parametrize(
+    ("number", "why"),
+    [(errno.EACCES, "may not be opened by this user: .*-aG i2c "), (errno.EIO, "does not open: ")],
+)
+def test_a_bus_that_does_not_open_says_why(number, why):
+    def fail(_):
+        raise OSError(number, "reason")
+
+    with pytest.raises(DeviceLost, match=f"^I2C bus 1 {why}"):
+        I2CLink(wiring(FakeClock(), open_bus=fail), 1, 0x44)
 
 
 def test_a_closed_link_refuses(rig):

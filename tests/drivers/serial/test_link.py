@@ -1,5 +1,6 @@
 """The serial link: every way in which a port dies is one error, and garbage ends in one too."""
 
+import errno
 import termios
 from typing import Any
 
@@ -96,8 +97,25 @@ def test_every_failure_to_open_is_device_lost(death: Exception) -> None:
 
 
 def test_a_port_that_is_not_there_says_so() -> None:
-    with pytest.raises(DeviceLost, match=r"/nowhere does not open: .*No such file"):
+    with pytest.raises(DeviceLost, match=r"^/nowhere is not there: is it plugged in\?$"):
         SerialLink(wiring(FakeClock(), open_port=open_serial), "/nowhere", 9600)
+
+
+@pytest.mark.parametrize(
+    ("number", "why"),
+    [
+        (errno.EACCES, r"may not be opened by this user: sudo usermod -aG dialout \S+, then"),
+        (errno.EAGAIN, "is in use by another program"),
+        (errno.EBUSY, "is in use by another program"),
+        (errno.ENOTTY, "does not open: Inappropriate ioctl for device$"),
+    ],
+)
+def test_why_a_port_does_not_open_is_told_once(number: int, why: str) -> None:
+    def fail(*_: Any) -> Any:
+        raise serial.SerialException(number, f"could not open port /dev/x: [Errno {number}]")
+
+    with pytest.raises(DeviceLost, match=f"^/dev/x {why}"):
+        SerialLink(wiring(FakeClock(), open_port=fail), "/dev/x", 9600)
 
 
 def numbers(data: bytes) -> tuple[int, int | None]:
