@@ -34,6 +34,9 @@ _CONNECT_S = 60.0
 _GOODBYE_S = 30.0
 _DELIVERY_S = 10.0
 _GLANCE_S = 0.2
+_SAME_S = 1.0
+"""Signals so close are one: `timeout` sends its own twice, to the process and to its group."""
+
 _LONGEST_SOCKET = 107  # bytes of a path, by sockaddr_un
 
 
@@ -120,10 +123,16 @@ class _Child:
 def _obeying(stop: Callable[[], None]) -> Iterator[None]:
     """Let the first Ctrl-C or SIGTERM call `stop`, a second one do what it always does."""
 
-    def handle(number: int, _frame: Any) -> None:
-        signal.signal(number, before[number])
+    def handle(number: int, frame: Any) -> None:
+        again = first.setdefault(number, time.monotonic()) + _SAME_S < time.monotonic()
+        if again and callable(before[number]):
+            before[number](number, frame)
+        elif again:
+            signal.signal(number, before[number])
+            signal.raise_signal(number)
         stop()
 
+    first: dict[int, float] = {}
     before: dict[int, Any] = {}
     for obeyed in (signal.SIGINT, signal.SIGTERM):
         before[obeyed] = signal.signal(obeyed, handle)
