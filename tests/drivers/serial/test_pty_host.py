@@ -88,8 +88,8 @@ def test_hung_up_while_waiting_is_lost(host: PtyHost, part: Part) -> None:
     puller.join()
 
 
-def test_mute_is_no_answer(host: PtyHost, part: Part) -> None:
-    part.silence_ms = 20  # type: ignore[misc]
+def test_mute_is_no_answer(host: PtyHost, part: Part, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(type(part), "silence_ms", 20)
     with pytest.raises(NoAnswer, match="sent nothing"):
         part.read()
 
@@ -115,11 +115,13 @@ def test_a_second_reader_is_refused(host: PtyHost, part: Part) -> None:
     assert part.read() == SAMPLE
 
 
-def test_service_carries_the_twins_frames_and_mute_and_meddle_spoil_them(tmp_path: Path) -> None:
+def test_service_carries_the_twins_frames_and_mute_and_meddle_spoil_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     with PtyHost(PmsTwin(air), tmp_path / "port") as host:
         wires = wiring(SystemClock(), open_port=open_serial)
         with Pms5003(Pms5003.Options(port=host.path), wires) as part:
-            part.silence_ms = 20  # type: ignore[misc]
+            monkeypatch.setattr(type(part), "silence_ms", 20)
             host.mute = True
             host.service(0)
             host.service(10_000)
@@ -136,13 +138,15 @@ def test_service_carries_the_twins_frames_and_mute_and_meddle_spoil_them(tmp_pat
 
 
 @pytest.mark.parametrize("hold", [True, False])
-def test_bytes_sent_while_nobody_reads(tmp_path: Path, hold: bool) -> None:
+def test_bytes_sent_while_nobody_reads(
+    tmp_path: Path, hold: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
     with PtyHost(PmsTwin(air), tmp_path / "port", hold_slave=hold) as host:
         for now in range(0, 2_000_000, 2300):  # far more than the terminal holds
             host.service(now)
         wires = wiring(SystemClock(), open_port=open_serial)
         with Pms3003(Pms3003.Options(port=host.path), wires) as part:
-            part.silence_ms = 20  # type: ignore[misc]
+            monkeypatch.setattr(type(part), "silence_ms", 20)
             with pytest.raises(NoAnswer):
                 part.read()  # opening discards what is old
             host.service(3_000_000)
