@@ -206,7 +206,3 @@ class Settings:
         """Give how a priority is told: as configured, else high at once and the others quietly."""
         plain = Urgency(in_quiet_hours="tell" if priority == "high" else "wait")
         return self.priorities.get(priority, plain)
-
-    def quantity_of(self, channel: str) -> str:
-        """Name the quantity of a channel such as `bench.pm2_5`."""
-        return channel.partition(".")[2]
