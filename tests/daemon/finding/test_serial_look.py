@@ -3,7 +3,8 @@
 import errno
 import os
 import subprocess
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -314,16 +315,29 @@ def test_a_port_that_the_daemon_has_open_is_left_alone() -> None:
     assert "is in use by another program, perhaps the daemon: stop it first" in found.says
 
 
+@contextmanager
+def holding(descriptor: int) -> Iterator[int]:
+    """Give the number of a `cat` that has `descriptor` open, once it is past its start for sure.
+
+    A process that is just being started cannot be looked into by every kind of root.
+    """
+    pipe = subprocess.PIPE
+    with subprocess.Popen(["cat"], stdin=pipe, stdout=pipe, pass_fds=(descriptor,)) as cat:
+        assert cat.stdin is not None
+        assert cat.stdout is not None
+        os.write(cat.stdin.fileno(), b"!")
+        assert os.read(cat.stdout.fileno(), 1) == b"!"
+        yield cat.pid
+
+
 def test_a_port_that_another_process_has_open_is_not_even_opened() -> None:
     opened: list[object] = []
-    with PtyHost(A0Twin()) as host:
-        holder = subprocess.Popen(["cat"], stdin=subprocess.PIPE, pass_fds=(host._slave,))
+    with PtyHost(A0Twin()) as host, holding(host._slave) as number:
         wires = wiring(FakeClock(), open_port=lambda *args: opened.append(args))
         found = look_at_port(host.path, wires, quiet)
-        holder.communicate()
     assert opened == []
     assert found.trouble
-    assert f"is in use by another program (cat, process {holder.pid}): stop it" in found.says
+    assert f"is in use by another program (cat, process {number}): stop it" in found.says
 
 
 @pytest.mark.parametrize("when", ["listening", "asking"])
