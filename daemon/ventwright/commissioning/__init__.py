@@ -1,0 +1,1 @@
+"""Measures this room once: background, loss rates, clearance; from a walk, past episodes or a file."""

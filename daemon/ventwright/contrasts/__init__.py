@@ -1,0 +1,1 @@
+"""Compares conditions of trials: ratios with intervals, tests, repeats needed; knows no store."""

@@ -1,0 +1,1 @@
+"""Plots for reports; needs the analysis extra, and knows no store."""

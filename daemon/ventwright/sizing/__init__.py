@@ -1,0 +1,1 @@
+"""Answers what-if questions about flows, filters and waiting times; knows no store."""
