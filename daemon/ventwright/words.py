@@ -24,6 +24,8 @@ def change(event: StoredEvent) -> str:
     body = event.body
     if event.kind == "extractor":
         return f"{body['from']} to {body['to']}"
+    if event.kind == "mark":
+        return str(body["phase"])
     return str(body.get("change", ""))
 
 

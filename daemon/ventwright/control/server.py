@@ -53,9 +53,18 @@ def parse(message: dict[str, Any]) -> tuple[str, dict[str, Any]]:
     verb, words = message.get("verb"), message.get("words", {})
     if not isinstance(verb, str) or not isinstance(words, dict):
         raise ValueError('"verb" must be text and "words" an object')  # noqa: TRY004
-    if len(words) > _MOST or not all(map(_plain, [verb, *words, *words.values()])):
-        raise ValueError(f"words are plain values or text of up to {_LONGEST_WORD} letters")
+    inner = [value for value in words.values() if isinstance(value, dict)]
+    flat = {name: None if isinstance(value, dict) else value for name, value in words.items()}
+    if not _plain(verb) or not _short(flat) or not all(map(_short, inner)):
+        raise ValueError(
+            f"words are plain values or text of up to {_LONGEST_WORD} letters, or a table of them"
+        )
     return verb, words
+
+
+def _short(words: dict[Any, Any]) -> bool:
+    """Tell whether these are few words, plain all of them."""
+    return len(words) <= _MOST and all(map(_plain, [*words, *words.values()]))
 
 
 def _plain(word: Any) -> bool:

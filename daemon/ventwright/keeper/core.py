@@ -304,6 +304,10 @@ class Core:
         }
         self._record("extractor", extractor.name, body)
 
+    def note(self, kind: str, subject: str, body: dict[str, Any]) -> None:
+        """Record what somebody wants to be kept; nothing is decided by it."""
+        self._record(kind, subject, body)
+
     def _record(self, kind: str, subject: str, body: dict[str, Any]) -> None:
         self._out.append(Record(self.now, kind, subject, body))
 

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from ventwright.extraction.extractor import Hold
+from ventwright.keeper.marks import mark
 from ventwright.settings.durations import format_duration
 
 if TYPE_CHECKING:
@@ -28,8 +29,10 @@ def _said(done: bool, says: str) -> Answer:
 
 def answer(core: Core, request: Request) -> Answer:
     """Do what is asked, as far as it makes sense, and say so."""
+    if request.verb == "mark":
+        return mark(core, request)
     if request.verb not in _VERBS:
-        return _said(False, f'"{request.verb}" cannot be asked; {_listed(_VERBS)} can')
+        return _said(False, f'"{request.verb}" cannot be asked; {_listed(_VERBS)} and mark can')
     kind, do = _VERBS[request.verb]
     things: dict[str, Any] = core.alarms if kind == "alarm" else core.extractors
     name = str(request.words.get("name", ""))

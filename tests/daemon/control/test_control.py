@@ -82,7 +82,7 @@ GARBAGE = [
     b'{"verb": 7}\n',
     b'{"verb": "x", "words": []}\n',
     b'{"verb": "x"',
-    b'{"verb": "x", "words": {"a": {"b": 1}}}\n',
+    b'{"verb": "x", "words": {"a": {"b": {"c": 1}}}}\n',
     b'{"verb": "x", "words": {"a": [1]}}\n',
     b'{"verb": "\\ud800", "words": {}}\n',
     b'{"verb": "x", "words": {"name": "\\udcff"}}\n',
