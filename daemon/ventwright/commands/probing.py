@@ -3,6 +3,16 @@
 from collections.abc import Iterator
 from typing import Any
 
+from ventwright.finding.instead import (
+    Asked,
+    Spots,
+    explained,
+    other,
+    spot_of,
+    taken,
+    tapped,
+    unheard,
+)
 from ventwright.keeper.process import build_part, build_relay
 from ventwright.settings.model import PartEntry, RelayEntry, Settings
 from ventwright_drivers.errors import DriverError
@@ -15,6 +25,10 @@ READINGS = 3
 PATIENCE_MS = 20_000
 CLICK_MS = 2000
 _SECOND_MS = 1000
+
+
+class Interrupted(DriverError):
+    """Readings came, and then no more: the part is the right one."""
 
 
 def _sample(part: Part) -> Sample:
@@ -30,17 +44,18 @@ def _sample(part: Part) -> Sample:
 
 
 def _samples(part: Part) -> list[Sample]:
-    """Take three samples at the part's own pace; raises DriverError, which says how many came."""
-    taken: list[Sample] = []
+    """Take three samples at the part's own pace; raises DriverError, which says if some came."""
+    came: list[Sample] = []
     try:
-        while len(taken) < READINGS:
-            if taken and not part.paced_by_part:
+        while len(came) < READINGS:
+            if came and not part.paced_by_part:
                 part.clock.sleep_until(part.clock.now() + part.period_ms)
-            taken.append(_sample(part))
+            came.append(_sample(part))
     except DriverError as error:
-        came = f"{len(taken)} of {READINGS} readings came, then: " if taken else ""
-        raise DriverError(f"{came}{error}") from error
-    return taken
+        if not came:
+            raise
+        raise Interrupted(f"{len(came)} of {READINGS} readings came, then: {error}") from error
+    return came
 
 
 def _readings(part: Part, samples: list[Sample], since: int) -> dict[str, Finding]:
@@ -61,35 +76,54 @@ def warm_up(part: Part, quantity: str) -> int:
     return max(part.warm_up_ms, part.settle_ms.get(quantity, 0))
 
 
-def _check_part(name: str, entry: PartEntry, wiring: Wiring) -> Finding:
+def _check_part(name: str, entry: PartEntry, wiring: Wiring, spots: Spots) -> Finding:
     finding: Finding = {"part": name, "model": entry.model}
-    part = build_part(entry, wiring)
+    wires, said = tapped(wiring)
+    part = build_part(entry, wires)
+    asked = Asked(f"parts.{name}", part.model, part.options, wiring)
     finding["place"] = part.place
     if part.optical_mass:
         finding["laser life (h)"] = part.laser_hours
         finding["rests for (s)"] = part.rest_ms // 1000
+    if user := taken(asked):
+        return {**finding, "well": False, "says": user}
     try:
         with part:
             since = part.clock.now()
             samples = _samples(part)
-    except DriverError as error:
+    except Interrupted as error:
         return {**finding, "well": False, "says": str(error)}
-    fault = next((sample.fault for sample in samples if sample.fault), "")
+    except DriverError as error:
+        return {**finding, "well": False, "says": explained(asked, error, bytes(said), spots)}
+    fault = other(asked, bytes(said)) or next((one.fault for one in samples if one.fault), "")
     told = {"well": not fault, "says": fault or "it answers"}
     return {**finding, **told, "readings": _readings(part, samples, since)}
 
 
-def _check_relay(name: str, entry: RelayEntry, wiring: Wiring, switch: bool) -> Finding:
+def _check_relay(
+    name: str, entry: RelayEntry, wiring: Wiring, spots: Spots, switch: bool
+) -> Finding:
     finding: Finding = {"relay": name, "model": entry.model}
+    asked = Asked(f"relays.{name}", entry.model, entry.options, wiring)
+    if user := taken(asked):
+        return {**finding, "well": False, "says": user}
     try:
-        with build_relay(entry, wiring) as relay:
-            state = relay.state()
-            if switch:
-                return _clicked(finding, *_click(relay))
+        return {**finding, **_tried(entry, asked, switch)}
     except DriverError as error:
-        return {**finding, "well": False, "says": str(error)}
+        return {**finding, "well": False, "says": explained(asked, error, b"", spots)}
+
+
+def _tried(entry: RelayEntry, asked: Asked, switch: bool) -> Finding:
+    """Read a relay back, and switch it if that is wanted; raises DriverError."""
+    with build_relay(entry, asked.wiring) as relay:
+        state = relay.state()
+    if state is None and (wrong := unheard(asked)):
+        return {"well": False, "says": wrong}
+    if switch:
+        with build_relay(entry, asked.wiring) as relay:
+            return _clicked(*_click(relay))
     says = {None: "the port opens; this board cannot tell its state", True: "it is on"}
-    return {**finding, "well": True, "says": says.get(state, "it is off"), "state": state}
+    return {"well": True, "says": says.get(state, "it is off"), "state": state}
 
 
 def _click(relay: Relay) -> tuple[bool | None, bool | None]:
@@ -105,17 +139,19 @@ def _click(relay: Relay) -> tuple[bool | None, bool | None]:
     return on, relay.state()
 
 
-def _clicked(finding: Finding, on: bool | None, off: bool | None) -> Finding:
+def _clicked(on: bool | None, off: bool | None) -> Finding:
     if on is None or off is None:
-        return {**finding, "well": True, "says": "commanded on and off; this board cannot confirm"}
+        return {"well": True, "says": "commanded on and off; this board cannot confirm"}
     well = on and not off
     says = "switched on and off, and read back so" if well else "it does NOT follow its commands"
-    return {**finding, "well": well, "says": says}
+    return {"well": well, "says": says}
 
 
 def findings(settings: Settings, wiring: Wiring, switch: bool) -> Iterator[Finding]:
     """Go through every part and relay; one finding each, as soon as it is known."""
+    devices: list[PartEntry | RelayEntry] = [*settings.parts.values(), *settings.relays.values()]
+    spots = frozenset(filter(None, (spot_of(device.options) for device in devices)))
     for name, part in settings.parts.items():
-        yield _check_part(name, part, wiring)
+        yield _check_part(name, part, wiring, spots)
     for name, relay in settings.relays.items():
-        yield _check_relay(name, relay, wiring, switch)
+        yield _check_relay(name, relay, wiring, spots, switch)

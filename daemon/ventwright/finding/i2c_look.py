@@ -178,7 +178,8 @@ class _Bus:
         if spot.address in READ_ONLY:
             there = spot.read(1)
             says = f"has something: {READ_ONLY[spot.address]}; nothing was written to it"
-            return Found(place, says) if there else None
+            options = {"bus": self.number, "address": spot.address}
+            return Found(place, says, options=options) if there else None
         if models := QUESTIONS[spot.address](spot):
             return self._named(place, models, spot.address)
         unknown = "has something that none of our parts is"
@@ -187,6 +188,12 @@ class _Bus:
     def _named(self, place: str, models: Models, address: int) -> Found:
         options = {"bus": self.number, "address": address}
         return Found(place, naming(models), models, options)
+
+
+def look_at_address(number: int, address: int, wiring: Wiring) -> Found | None:
+    """Find out what is at one address, None if nothing is or nobody may ask; raises DeviceLost."""
+    asked = address in QUESTIONS or address in READ_ONLY
+    return _Bus(number, wiring).look(address) if asked else None
 
 
 def look_at_bus(number: int, wiring: Wiring, tell: Tell) -> list[Found]:

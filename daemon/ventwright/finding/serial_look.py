@@ -37,6 +37,15 @@ def look_at_port(path: str, wiring: Wiring, tell: Tell) -> Found:
         return Found(path, why, trouble=True)
 
 
+def listened(path: str, wiring: Wiring) -> Models:
+    """Name what speaks by itself at a port, without a byte sent; raises DeviceLost."""
+    link = SerialLink(wiring, path, QUESTIONS[0].baud)
+    try:
+        return heard(_collected(link, LISTEN_MS))
+    finally:
+        link.close()
+
+
 def _looked(path: str, wiring: Wiring, tell: Tell) -> Found:
     for baud, questions in groupby(QUESTIONS, key=lambda question: question.baud):
         link = SerialLink(wiring, path, baud)

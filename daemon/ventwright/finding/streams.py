@@ -17,6 +17,8 @@ T = TypeVar("T")
 _HEAD = b"\x42\x4d"
 PLAIN: Models = ("pms5003", "pms7003", "pmsa003")
 _ANY_28: Models = (*PLAIN, "pms5003t", "pms5003s", "hpma115s0", "hpma115c0")
+_DRIEST = 50  # 5 %RH: no room is drier (common practice, no source)
+_MOST_HCHO = 10_000  # 10 mg/m³; where others have their version, which is more (from memory)
 _BY_LENGTH: dict[int, Models] = {20: ("pms3003",), 28: _ANY_28, 36: ("pms5003st",)}
 _BY_GAS = {0x04: ("ze07-co",), 0x17: ("ze08-ch2o", "wz-s")}
 _BY_FULL_SCALE: dict[int, Models] = {5000: ("ze08-ch2o",), 2000: ("wz-s",)}
@@ -59,7 +61,9 @@ def _narrowed(frame: bytes) -> Models:
         return ("hpma115s0",) if not words[0] and not words[3] else ("hpma115c0", "hpma115s0")
     if counts != sorted(counts, reverse=True):
         return ("pms5003t",)  # a temperature where others count the coarsest
-    return (*PLAIN, "pms5003s", "pms5003t")
+    formaldehyde = ("pms5003s",) if words[12] <= _MOST_HCHO else ()
+    climate = ("pms5003t",) if words[11] >= _DRIEST or not any(words[10:12]) else ()
+    return (*PLAIN, *formaldehyde, *climate)
 
 
 def _laser(data: bytes) -> Models:

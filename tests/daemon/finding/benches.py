@@ -1,7 +1,10 @@
 """Ports and buses to look at: each with an emulated part, all that is sent being kept."""
 
+import os
 import select
-from collections.abc import Callable
+import subprocess
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from fakes import FakeClock, TwinPort, wiring
@@ -145,3 +148,18 @@ def bus_wiring(bus: EmulatedBus, clock: FakeClock) -> Wiring:
 
 def quiet(_: str) -> None:
     """Tell nobody of the progress."""
+
+
+@contextmanager
+def holding(descriptor: int) -> Iterator[int]:
+    """Give the number of a `cat` that has `descriptor` open, once it is past its start for sure.
+
+    A process that is just being started cannot be looked into by every kind of root.
+    """
+    pipe = subprocess.PIPE
+    with subprocess.Popen(["cat"], stdin=pipe, stdout=pipe, pass_fds=(descriptor,)) as cat:
+        assert cat.stdin is not None
+        assert cat.stdout is not None
+        os.write(cat.stdin.fileno(), b"!")
+        assert os.read(cat.stdout.fileno(), 1) == b"!"
+        yield cat.pid

@@ -28,8 +28,8 @@ CO = "FF 04 03 01 00 25 13 88 38"
 ZE08 = "FF 17 04 00 00 25 13 88 25"
 WZ = "FF 17 04 00 00 25 07 D0 E9"
 
-COUNTERS = ("pms5003", "pms7003", "pmsa003", "pms5003s", "pms5003t")
-ALL_28 = {*COUNTERS, "hpma115s0", "hpma115c0"}
+COUNTERS = ("pms5003", "pms7003", "pmsa003")
+ALL_28 = {*COUNTERS, "pms5003s", "pms5003t", "hpma115s0", "hpma115c0"}
 KNOWN = [
     (MILD, COUNTERS),
     (ZERO + MILD, COUNTERS),
@@ -64,6 +64,29 @@ def test_a_wrong_checksum_is_nobody(frame: str, models: tuple[str, ...]) -> None
 
 def test_frames_of_zeros_only_could_be_any() -> None:
     assert set(heard(bytes.fromhex(ZERO))) == ALL_28
+
+
+def sent(*words: int) -> bytes:
+    frame = b"".join(word.to_bytes(2, "big") for word in (0x424D, 28, *words))
+    return frame + sum(frame).to_bytes(2, "big")
+
+
+MASS_AND_FINE = (3, 4, 7, 4, 5, 8, 795, 249, 27, 6)
+
+
+@pytest.mark.parametrize(
+    ("coarse", "last", "added"),
+    [
+        ((3, 1), 0x9700, ()),
+        ((0, 0), 0x9700, ("pms5003t",)),  # no coarse particle, or a thermometer that is dead
+        ((3, 1), 40, ("pms5003s",)),  # a version of 0 and an error, or formaldehyde
+        ((6, 5), 0x9700, ()),
+    ],
+)
+def test_numbers_that_no_room_has_rule_a_variant_out(
+    coarse: tuple[int, int], last: int, added: tuple[str, ...]
+) -> None:
+    assert heard(sent(*MASS_AND_FINE, *coarse, last)) == (*COUNTERS, *added)
 
 
 def test_an_unknown_full_scale_leaves_both_formaldehyde_parts() -> None:
