@@ -1,1 +1,1 @@
-"""Measures this room once: background, loss rates, clearance; from a walk, past episodes or a file."""
+"""Measures this room once: background, loss rates, clearance; by a walk or from a record."""

@@ -1,4 +1,4 @@
-"""Takes requests on the keeper's Unix socket and hands them to the core's thread.
+"""Takes requests on the keeper's Unix socket and hands them to the core.
 
 Who may connect is a matter of the socket's file permissions; who did is told by the kernel.
 """
@@ -30,7 +30,7 @@ _CREDENTIALS = struct.Struct("3i")
 
 
 class Asked(NamedTuple):
-    """A request on its way to the core's thread, and where the answer goes."""
+    """A request on its way to the core, and where the answer goes."""
 
     who: str
     verb: str

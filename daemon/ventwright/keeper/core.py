@@ -37,8 +37,11 @@ BEAT_MS = 1000
 
 _APART = int(Quality.INCONSISTENT_PARTS)
 
-LATE_MS = 900
-"""How late a beat may be worked off, its time being its own: it spares the board a wake-up."""
+LATE_MS = 2900
+"""How late a beat may be worked off, its time being its own: events work it off in passing.
+
+Without them only what nobody waits for by the second is told that late, such as a lost part.
+"""
 
 
 def _short(value: float | None) -> float | None:

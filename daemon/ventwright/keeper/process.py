@@ -1,6 +1,8 @@
-"""The keeper put together: threads for the wires, the relays, the store and the core.
+"""The keeper put together: threads for the wires, the relays, the store and the time.
 
-The core's thread never waits for any other; what it decides goes into inboxes.
+The core is worked by one thread at a time: by the one that brings an event, which spares the board
+a wake-up for every sample, and by the thread of time when something falls due without an event.
+Its turn never waits for anything outside; what it decides goes into inboxes.
 """
 
 import logging
@@ -8,7 +10,7 @@ import os
 import signal
 import sqlite3
 from collections.abc import Callable
-from threading import Thread
+from threading import Lock, Thread
 from typing import Any
 
 from ventwright.control.server import Asked, Server
@@ -80,30 +82,32 @@ class Keeper:
         self._clock = wiring.clock
         self._boot = boot
         self._labels = labels
-        self._inbox = wiring.clock.inbox()
+        self._turn = Lock()
+        self._nudges = wiring.clock.inbox()
         parts = {name: build_part(entry, wiring) for name, entry in settings.parts.items()}
         kinds = {name: kind_of(part) for name, part in parts.items()}
         self.core = Core(settings, kinds, wiring.clock.now())
+        self._wake = wiring.clock.now()
         writer = Writer(settings.store.folder, boot, labels.offset())
         for name, entry in settings.parts.items():
             writer.part(name, entry.model, entry.quantities)
         self.keeping = Keeping(
-            writer, wiring.clock, labels, settings.store.commit_every, self._inbox.put
+            writer, wiring.clock, labels, settings.store.commit_every, self._take
         )
-        self._polled = [Polled(name, part, self._inbox.put) for name, part in parts.items()]
+        self._polled = [Polled(name, part, self._take) for name, part in parts.items()]
         self._hands = {name: self._hand(name, relay_wiring or wiring) for name in settings.relays}
         self._server: Server | None = None
         self._threads: list[Thread] = []
         self._fed = 0
         self._saved = wiring.clock.now()
         self.failed = False
-        """Whether the core's thread ended by an error."""
+        """Whether the core ended by an error."""
 
     def _hand(self, name: str, wiring: Wiring) -> RelayHand:
         entry = self.settings.relays[name]
         safe = entry.safe_state == "on"
         relay = build_relay(entry, wiring)
-        return RelayHand(name, relay, entry.repeat_every, safe, self._inbox.put)
+        return RelayHand(name, relay, entry.repeat_every, safe, self._take)
 
     def start(self) -> None:
         """Restore what the store knows, then start every thread; raises NotAloneError."""
@@ -111,7 +115,7 @@ class Keeper:
         self._greet(self._restore())
         self._server = self._serve()
         spawn: Callable[[str, Callable[[], None]], Thread] = self._clock.spawn
-        self._threads = [spawn("core", self._run)]
+        self._threads = [spawn("time", self._run)]
         for name, hand in self._hands.items():
             self._threads.append(spawn(f"relay {name}", hand.run))
         for place, polled in by_place(self._polled).items():
@@ -121,7 +125,7 @@ class Keeper:
     def _serve(self) -> Server | None:
         """Take requests; where the disk refuses the socket, the room is watched all the same."""
         try:
-            server = Server(self.settings.socket, self._inbox.put)
+            server = Server(self.settings.socket, self._take)
         except OSError as error:
             _LOG.warning("no requests are taken at %s: %s", self.settings.socket, error)
             return None
@@ -147,25 +151,36 @@ class Keeper:
             self._hands[relay].command(on)
 
     def _run(self) -> None:
-        """The core's thread: without it the process is of no use, and ends to be started again."""
-        try:
-            self._loop()
-        except Exception:  # noqa: BLE001 - it ends the process
-            _LOG.exception("the core failed; the keeper ends")
-            self.failed = True
-            os.kill(os.getpid(), signal.SIGTERM)
-
-    def _loop(self) -> None:
+        """Work off what falls due without an event; `_wake` is when the next of it does."""
         tell_systemd("READY=1")
         while not self._clock.stopped:
-            item = self._inbox.get(self.core.wake)
-            if isinstance(item, Asked):
-                self._answer(item)
-            elif item is not None:
-                self._do(self.core.handle(item))  # type: ignore[arg-type]
-            else:
-                self._do(self.core.advance(self._clock.now()))
-            self._feed()
+            self._nudges.get(self._wake)
+            self._take(None)
+
+    def _take(self, item: Event | Asked | None) -> None:
+        """Have the core handle an event, from whatever thread; None: see what is due."""
+        with self._turn:
+            if self._clock.stopped or self.failed:
+                return
+            try:
+                self._work(item)
+            except Exception:  # noqa: BLE001 - without the core the process is of no use
+                _LOG.exception("the core failed; the keeper ends, to be started again")
+                self.failed = True
+                os.kill(os.getpid(), signal.SIGTERM)
+
+    def _work(self, item: Event | Asked | None) -> None:
+        if item is None:
+            self._do(self.core.advance(self._clock.now()))
+            self._wake = self.core.wake
+        elif isinstance(item, Asked):
+            self._answer(item)
+        else:
+            self._do(self.core.handle(item))
+        self._feed()
+        if self.core.wake < self._wake:
+            self._wake = self.core.wake
+            self._nudges.put(None)
 
     def _feed(self) -> None:
         """Feed the watchdog once a beat of the core: only progress can."""

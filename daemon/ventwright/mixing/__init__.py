@@ -1,1 +1,1 @@
-"""The well-mixed room: mass balance, decay fits, flows; plain formulas that know no store and no part."""
+"""The well-mixed room: mass balance, decay fits, flows; knows no store and no part."""

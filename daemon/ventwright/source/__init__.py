@@ -1,1 +1,1 @@
-"""Is anything emitting now, how strongly, when is it clear: tracked inside the core, reading by reading."""
+"""Is anything emitting now, how strongly, when is it clear: tracked inside the core."""
