@@ -81,7 +81,7 @@ def test_the_example_shows_every_key_of_the_model() -> None:
     text = text_of("example.toml")
     tables = (model.Room, model.Storage, model.Extractor, model.Alarm, model.ClockEntry)
     heads = (PartHead, RelayHead, model.Calibration)
-    for cls in (*tables, *heads, model.Database, model.Phone):
+    for cls in (*tables, *heads, model.Database, model.Phone, model.PersonEntry, model.Reporting):
         for field in fields(cls):
             if field.name == "calibration":
                 continue

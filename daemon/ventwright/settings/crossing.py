@@ -1,10 +1,11 @@
 """Checks what refers to something else: channels, relays and limits."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from ventwright.settings.devices import Device
 from ventwright.settings.findings import Findings, Place, listed, nearest, show
+from ventwright.settings.hours import parse_hours, parse_time
 from ventwright.settings.limits import limits
 from ventwright.settings.quiet import parse_quiet
 from ventwright_drivers.quantities import QUANTITIES
@@ -63,6 +64,27 @@ def check_quiet(phone: Any, findings: Findings) -> None:
         parse_quiet(phone.quiet)
     except ValueError as error:
         findings.refuse(("phone", "quiet"), phone.quiet, str(error))
+
+
+def check_hours(hours: Iterable[str], place: Place, findings: Findings) -> None:
+    """Check that hours of the week are written as such."""
+    for text in hours:
+        try:
+            parse_hours(text)
+        except ValueError as error:
+            findings.refuse(place, text, str(error))
+
+
+def check_report(report: Any, parts: Devices, findings: Findings) -> None:
+    """Check the channel that reports are about, and the time of the digest."""
+    if report is None:
+        return
+    if report.channel is not None:
+        _quantity(report.channel, ("report", "channel"), parts, findings)
+    try:
+        parse_time(report.digest_at)
+    except ValueError as error:
+        findings.refuse(("report", "digest_at"), report.digest_at, str(error))
 
 
 def check_same_air(

@@ -73,6 +73,8 @@ class _Reader:
                 self._section(name, cls)
         crossing.check_quiet(self.values.get("phone"), self.findings)
         self._priorities()
+        self._people()
+        crossing.check_report(self.values.get("report"), self.parts, self.findings)
         return self.values
 
     def _section(self, name: str, cls: type[Any]) -> None:
@@ -124,6 +126,14 @@ class _Reader:
             built[name] = self._table(model.Urgency, {**plain, **table}, ("priorities", name))[1]
         self.values["priorities"] = built
 
+    def _people(self) -> None:
+        built = {}
+        for name, table in self._named("people").items():
+            place = ("people", name)
+            values, built[name] = self._table(model.PersonEntry, table, place)
+            crossing.check_hours(values.get("hours") or (), (*place, "hours"), self.findings)
+        self.values["people"] = built
+
     def _same_air(self) -> None:
         built, users = {}, dict[str, str]()
         for name, table in self._named("same_air").items():
@@ -138,4 +148,5 @@ _OPTIONAL: tuple[tuple[str, type[Any]], ...] = (
     ("clock", model.ClockEntry),
     ("database", model.Database),
     ("phone", model.Phone),
+    ("report", model.Reporting),
 )

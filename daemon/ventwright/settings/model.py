@@ -182,6 +182,30 @@ class Urgency:
 
 
 @dataclass(frozen=True)
+class PersonEntry:
+    """Somebody who is in the room at known hours: `[people.NAME]`."""
+
+    hours: tuple[str, ...]
+    """Such as "mon-fri 08:00-13:00", local time."""
+    age: Annotated[int, Interval(ge=0, le=120)]
+    activity: Literal["sleep", "sedentary", "light", "moderate", "high"] = "light"
+    weight: Annotated[float, Gt(0)] | None = None
+    """kg; only needed where an acceptable intake is worked out."""
+
+
+@dataclass(frozen=True)
+class Reporting:
+    """Reports and the digest: `[report]`."""
+
+    channel: str | None = None
+    """What reports are mainly about; unless given that of the first alarm on particle mass."""
+    digest: Literal["none", "day", "week"] = "none"
+    """How often the phone is told in short what happened."""
+    digest_at: str = "18:00"
+    """When, local time; of a week on its last day, Sunday."""
+
+
+@dataclass(frozen=True)
 class Settings:
     """Everything that the configuration file says."""
 
@@ -196,6 +220,8 @@ class Settings:
     database: Database | None = None
     phone: Phone | None = None
     priorities: dict[str, Urgency] = field(default_factory=dict)
+    people: dict[str, PersonEntry] = field(default_factory=dict)
+    report: Reporting = field(default_factory=Reporting)
 
     @property
     def socket(self) -> Path:

@@ -3,7 +3,7 @@
 from ventwright.settings.describe import Bounds
 from ventwright.settings.model import DAY, HOUR, MINUTE, SECOND
 
-UNITS = {"room.volume": "m³"}
+UNITS = {"room.volume": "m³", "people.weight": "kg", "people.age": "years"}
 """Units of fields whose unit is always the same."""
 
 BOUNDS: dict[str, Bounds] = {

@@ -27,6 +27,8 @@ SECTIONS = (
     "database",
     "phone",
     "priorities",
+    "people",
+    "report",
 )
 
 _LARGEST = 1_000_000  # bytes; a configuration is a few thousand
@@ -51,6 +53,8 @@ class Tables(BaseSettings):
     database: dict[str, Any] | None = None
     phone: dict[str, Any] | None = None
     priorities: dict[str, Any] | None = None
+    people: dict[str, Any] | None = None
+    report: dict[str, Any] | None = None
 
 
 def read_file(path: Path) -> tuple[dict[str, Any], str]:

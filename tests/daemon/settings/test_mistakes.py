@@ -13,7 +13,8 @@ Complain = Callable[..., list[str]]
 
 PMS = "pm1, pm2_5, pm10, n0_3, n0_5, n1, n2_5, n5 or n10"
 SECTIONS = (
-    "room, store, parts, relays, extractors, alarms, same_air, clock, database, phone or priorities"
+    "room, store, parts, relays, extractors, alarms, same_air, clock, database, phone, priorities, "
+    "people or report"
 )
 BLIND = (
     '"on" or "off" is needed; usually "on": with no trustworthy data keep extracting, except '
@@ -92,6 +93,31 @@ MISTAKES = {
         "[phone]",
         "[fone]",
         f'fone is not a section (config.toml, line 24): sections are {SECTIONS}; is "phone" meant?',
+    ),
+    "hours that are none": (
+        "[phone]",
+        '[people.ada]\nage = 12\nhours = ["weekdays"]\n[phone]',
+        'people.ada.hours is "weekdays" (config.toml, line 26): hours such as "mon-fri '
+        '08:00-13:00", "sat 10:00-12:00" or "08:00-13:00" are needed.',
+    ),
+    "no age": (
+        "[phone]",
+        '[people.ada]\nage = 300\nhours = ["08:00-13:00"]\n[phone]',
+        "people.ada.age is 300 (config.toml, line 25): a whole number from 0 to 120 in years is "
+        "needed.",
+    ),
+    "a digest at no time": (
+        "[phone]",
+        '[report]\ndigest_at = "6pm"\n[phone]',
+        'report.digest_at is "6pm" (config.toml, line 25): a time of day such as "18:00" is '
+        "needed.",
+    ),
+    "a report of no channel": (
+        "[phone]",
+        '[report]\nchannel = "bench.pm3"\n[phone]',
+        'report.channel is "bench.pm3" (config.toml, line 25): channels here: bench.pm1, '
+        "bench.pm2_5, bench.pm10, bench.n0_3, bench.n0_5, bench.n1, bench.n2_5, bench.n5 or "
+        'bench.n10; is "bench.pm1" meant?',
     ),
     "section that is none": (
         '[phone]\ntoo_old = "1 d"\n',

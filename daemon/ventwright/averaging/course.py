@@ -1,0 +1,110 @@
+"""The one-minute means of a channel over any time, and every mean that can be made of them.
+
+It is for exposure and reports. It must not know where the minutes come from, nor any rule.
+"""
+
+from array import array
+from collections.abc import Iterable, Iterator
+from itertools import accumulate, compress, repeat
+from operator import and_, ge, gt, mul, sub, truediv
+from typing import NamedTuple
+
+from ventwright.averaging.figures import COVERAGE
+from ventwright.means.minutes import MINUTE_MS
+from ventwright_drivers.quantities import Quantity
+
+
+class Found(NamedTuple):
+    """The highest mean of some length: its value, and the minute (number) at which it ends."""
+
+    value: float
+    end: int
+
+
+class Course:
+    """The minutes of one channel from `start` (Unix ms) on, in the channel's unit."""
+
+    def __init__(self, channel: str, quantity: Quantity, start: int, count: int) -> None:
+        """Begin with `count` minutes of which nothing is known."""
+        self.channel, self.quantity = channel, quantity
+        self.start, self.count = start, count
+        self._areas, self._covers = _nothing(count), _nothing(count)
+        self._sums: tuple[array[float], array[float]] | None = None
+
+    def put(self, number: int, mean: float, coverage: float) -> None:
+        """Set a minute's mean (the channel's unit) and the share of it that readings cover, 0..1.
+
+        What lies outside is left out; a minute that is given twice, as by two boots, is both.
+        """
+        if 0 <= number < self.count:
+            self._areas[number] += mean * coverage
+            self._covers[number] += coverage
+            self._sums = None
+
+    @property
+    def _running(self) -> "tuple[array[float], array[float]]":
+        if self._sums is None:
+            self._sums = _sums(self._areas), _sums(self._covers)
+        return self._sums
+
+    @property
+    def known(self) -> float:
+        """How many minutes readings cover, in all."""
+        return self._running[1][-1]
+
+    def time(self, number: int) -> int:
+        """Tell when a minute begins, Unix ms."""
+        return self.start + number * MINUTE_MS
+
+    def number(self, t: int) -> int:
+        """Tell which minute a time (Unix ms) is in, kept within what is here."""
+        return min(self.count, max(0, (t - self.start) // MINUTE_MS))
+
+    def sums(self, first: int, last: int) -> tuple[float, float]:
+        """Give area (unit x min) and covered minutes from a minute up to, not with, another."""
+        areas, covers = self._running
+        return areas[last] - areas[first], covers[last] - covers[first]
+
+    def mean(self, first: int, last: int) -> float | None:
+        """Give the mean from a minute up to, not with, another; None if too little is known."""
+        area, cover = self.sums(first, last)
+        return area / cover if cover and cover >= COVERAGE * (last - first) else None
+
+    def means(self, minutes: int) -> list[float | None]:
+        """Give the means of one stretch of `minutes` after another, from the start."""
+        return [self.mean(n, n + minutes) for n in range(0, self.count - minutes + 1, minutes)]
+
+    def above(self, value: float, minutes: int) -> int:
+        """Count the minutes at whose end the mean over `minutes` was above a value."""
+        areas, covers, enough = self._rolling(minutes, 0, self.count)
+        return sum(map(and_, enough, map(gt, areas, map(mul, covers, repeat(value)))))
+
+    def worst(self, minutes: int, first: int = 0, last: int | None = None) -> Found | None:
+        """Find the highest known mean over `minutes` that lie wholly between two minutes."""
+        areas, covers, enough = self._rolling(minutes, first, self.count if last is None else last)
+        ends = compress(range(first + minutes, self.count + 1), enough)
+        known = map(truediv, compress(areas, enough), compress(covers, enough))
+        return max(map(Found, known, ends), default=None, key=lambda found: found.value)
+
+    def _rolling(
+        self, minutes: int, first: int, last: int
+    ) -> tuple[list[float], list[float], list[bool]]:
+        """Give areas and covered minutes of every stretch of `minutes`, and which are known."""
+        areas, covers = self._running
+        low, high = slice(first, max(first, last - minutes + 1)), slice(first + minutes, last + 1)
+        covered = list(map(sub, covers[high], covers[low]))
+        enough = list(map(ge, covered, repeat(max(COVERAGE * minutes, 1e-9))))
+        return list(map(sub, areas[high], areas[low])), covered, enough
+
+
+def _nothing(count: int) -> "array[float]":
+    return array("d", bytes(8 * count))
+
+
+def _sums(values: Iterable[float]) -> "array[float]":
+    return array("d", accumulate(values, initial=0.0))
+
+
+def minutes_of(course: Course) -> Iterator[tuple[int, float | None]]:
+    """Give every minute's time (Unix ms) and mean."""
+    return ((course.time(n), course.mean(n, n + 1)) for n in range(course.count))
