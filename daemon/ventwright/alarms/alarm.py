@@ -50,7 +50,8 @@ class Alarm:
     def unit(self) -> str:
         """The unit of value, setpoint, deadband and peak."""
         unit = self.channel.quantity.unit
-        return {"rate": f"{unit} per min", "silence": "min"}.get(self.settings.compare, unit)
+        units = {"rate": f"{unit} per min", "silence": "min", "departure": "%"}
+        return units.get(self.settings.compare, unit)
 
     @property
     def dose(self) -> float | None:

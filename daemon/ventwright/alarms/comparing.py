@@ -1,4 +1,4 @@
-"""What an alarm compares: mean, rise, rate, forecast or silence, each at constant cost.
+"""What an alarm compares: mean, rise, rate, forecast and so on, each at constant cost.
 
 mean      the rolling mean over `over`
 rise      that mean minus the baseline
@@ -6,6 +6,8 @@ rate      how fast the mean changes, unit per minute: the mean over `over` minus
           `over` before it, divided by `over`; for a change at an even pace that is its slope
 forecast  the highest that the mean over `over` is expected to be within a quarter of `over`, if the
           air stays as it was on average over the last 24th of it (at least a minute)
+departure by how many percent the mean of a raw signal is off the baseline, that is off what it is
+          in this room's clean air; above 0 on the side on which dirty air is
 silence   minutes without a good reading; only good readings make it smaller again
 
 Mean and rise can look `ahead`: the setpoint is then for what they will be by then, if they go on
@@ -121,6 +123,20 @@ def _rate(channel: Channel, settings: AlarmSettings) -> Comparison:
     return look
 
 
+def _departure(channel: Channel, settings: AlarmSettings) -> Comparison:
+    over, least = settings.over, settings.coverage
+    percent = -100 if channel.quantity.falls else 100
+    channel.watch(over)
+
+    def look(t: int, _active: bool) -> Look:
+        mean, coverage = channel.mean(t, over, least)
+        base = channel.base
+        value = percent * (mean / base - 1) if mean is not None and base else None
+        return Look(mean, coverage, base, value)
+
+    return look
+
+
 class _Forecast:
     """A mean that goes on: what has been stays, what leaves the window is taken to be even."""
 
@@ -175,5 +191,6 @@ _KINDS: dict[str, Callable[[Channel, AlarmSettings], Comparison]] = {
     "rise": _rise,
     "rate": _rate,
     "forecast": _Forecast,
+    "departure": _departure,
     "silence": _Silence,
 }

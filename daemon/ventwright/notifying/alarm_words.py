@@ -10,6 +10,9 @@ from ventwright.storage.reader import StoredEvent
 from ventwright_drivers.quantities import QUANTITIES
 
 _NOT_SEEN = "Low-cost optical sensors do not see ultrafine particles."
+_NO_CONCENTRATION = (
+    "A raw signal is no concentration: humidity, heat and the age of the part move it too."
+)
 _NOT_CERTIFIED = "Not a certified alarm."
 
 
@@ -181,6 +184,48 @@ class _Forecast(Alarm):
         return f"{self.mean} headed for {self.edge}, is over"
 
 
+class _Departure(Alarm):
+    """A raw signal is told by its ratio to clean air, and never as a concentration."""
+
+    @property
+    def signal(self) -> str:
+        """What moved, short enough for a title."""
+        return self.name.removeprefix("resistance of the ")
+
+    def number(self, value: float | None) -> str:
+        return "off by an unknown share" if value is None else f"{value:.0f} % off"
+
+    def headline(self, worse: bool) -> str:
+        now = self.number(self.body.get("value"))
+        return f"{self.signal} {'now ' if worse else ''}{now} clean air"
+
+    def measured(self) -> str:
+        mean, base = self.body.get("mean"), self.body.get("baseline")
+        first = f"{self.place} averaged {amount(mean, self.mean_unit, 0)} over {self.over}"
+        if mean is None or not base:
+            return f"{first}; what it is in this room's clean air is not known yet."
+        young = " (young, so uncertain)" if self.body.get("young") else ""
+        return f"{first}, {mean / base:.2f} of the {base:.0f} of this room's clean air{young}."
+
+    def setpoint(self) -> str:
+        return f"Setpoint: {self.number(self.body.get('setpoint'))} clean air."
+
+    def is_over(self) -> str:
+        return f"{self.signal} near clean air again"
+
+    def was(self) -> str:
+        return f"{self.signal} was {self.number(self.body.get('peak'))} clean air"
+
+    def peak(self) -> str:
+        return f"At worst: {self.number(self.body.get('peak'))} clean air."
+
+    def advice(self) -> str:
+        return "Something may be giving off gas: air the room."
+
+    def honesty(self) -> str:
+        return f"{_NO_CONCENTRATION} {_NOT_CERTIFIED}"
+
+
 class _Silence(Alarm):
     what = "silence"
 
@@ -220,5 +265,6 @@ _KINDS: dict[str, type[Alarm]] = {
     "rise": _Rise,
     "rate": _Rate,
     "forecast": _Forecast,
+    "departure": _Departure,
     "silence": _Silence,
 }

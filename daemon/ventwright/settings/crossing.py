@@ -8,7 +8,7 @@ from ventwright.settings.findings import Findings, Place, listed, nearest, show
 from ventwright.settings.hours import parse_hours, parse_time
 from ventwright.settings.limits import limits
 from ventwright.settings.quiet import parse_quiet
-from ventwright_drivers.quantities import QUANTITIES
+from ventwright_drivers.quantities import QUANTITIES, Quantity
 
 Devices = Mapping[str, Device]
 Values = Mapping[str, Any]
@@ -43,17 +43,30 @@ def check_alarm(values: Values, place: Place, parts: Devices, findings: Findings
     """Check the channel of an alarm, its numbers and its limit."""
     channel = values.get("channel")
     quantity = _quantity(channel, (*place, "channel"), parts, findings) if channel else None
-    unit = f" in {QUANTITIES[quantity].unit}" if quantity else ""
+    off = values.get("compare") == "departure"
+    unit = " in %" if off else f" in {QUANTITIES[quantity].unit}" if quantity else ""
     if values.get("compare") != "silence":
         _check_numbers(values, place, quantity, unit, findings)
     if values.get("ahead") and values.get("compare", "rise") not in ("mean", "rise"):
         findings.add((*place, "ahead"), "is of no use", 'only "mean" and "rise" can look ahead')
     if values.get("limit") is not None:
         _check_limit(values["limit"], (*place, "limit"), quantity, findings)
-    if quantity and QUANTITIES[quantity].raw and values.get("compare") != "silence":
-        allowed = 'a quantity that is a concentration, or compare = "silence", is needed'
-        hint = f"{quantity} is a raw signal; `ventwright status` shows its ratio to clean air"
-        findings.refuse((*place, "channel"), channel, allowed, hint)
+    if quantity:
+        _check_raw(values, place, QUANTITIES[quantity], findings)
+
+
+def _check_raw(values: Values, place: Place, quantity: Quantity, findings: Findings) -> None:
+    """Check that a raw signal is compared with clean air only, and that nothing else is."""
+    compare, key = values.get("compare", "rise"), (*place, "compare")
+    if quantity.raw and compare not in ("departure", "silence"):
+        hint = f"{quantity.name} is a raw signal, and no concentration"
+        findings.refuse(key, compare, '"departure" or "silence" is needed', hint)
+    elif compare == "departure" and not quantity.raw:
+        raw = listed(one.name for one in QUANTITIES.values() if one.raw)
+        findings.refuse(key, compare, f"that is for raw signals only: {raw}")
+    elif compare == "departure" and quantity.falls and values.get("setpoint", 0) >= 100:
+        allowed = "below 100 is needed: dirty air makes this signal smaller, by 100 % at most"
+        findings.refuse((*place, "setpoint"), values["setpoint"], allowed)
 
 
 def check_quiet(phone: Any, findings: Findings) -> None:
@@ -152,7 +165,11 @@ def _check_numbers(
     if setpoint is None:
         return
     below = quantity is not None and QUANTITIES[quantity].lowest < 0
-    if quantity and setpoint > QUANTITIES[quantity].highest:
+    if (
+        quantity
+        and values.get("compare") != "departure"
+        and setpoint > QUANTITIES[quantity].highest
+    ):
         most = f"{QUANTITIES[quantity].highest:g}"
         findings.refuse(
             (*place, "setpoint"),

@@ -94,10 +94,11 @@ class Alarm:
     channel: str
     setpoint: float
     """What makes the condition true when reached: a mean, rise or forecast in the channel's unit, a
-    rate in that unit per minute, a silence in minutes. In the file the name of a limit will do."""
+    rate in that unit per minute, a departure in percent, a silence in minutes. In the file the name
+    of a limit will do."""
     deadband: Annotated[float, Ge(0)]
     """The condition ends only below setpoint minus deadband."""
-    compare: Literal["mean", "rise", "rate", "forecast", "silence"] = "rise"
+    compare: Literal["mean", "rise", "rate", "forecast", "departure", "silence"] = "rise"
     """See alarms/comparing.py."""
     over: Duration = MINUTE
     """Averaging time, ms; of a silence how long it has to last."""

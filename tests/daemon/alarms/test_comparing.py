@@ -99,6 +99,40 @@ def test_missing_data_clears_no_forecast() -> None:
     assert bench.alarm.condition.active
 
 
+@pytest.mark.parametrize(
+    ("quantity", "clean", "dirty", "off"),
+    [("voc_raw", 30_000, 24_000, 20), ("nox_raw", 18_000, 22_500, 25), ("voc_raw", 30_000, 0, 100)],
+)
+def test_a_departure_is_the_share_that_a_raw_signal_is_off_clean_air(
+    quantity: str, clean: int, dirty: int, off: float
+) -> None:
+    channel = Channel(f"gas.{quantity}", QUANTITIES[quantity], SECOND)
+    quick = {"on_delay": 0, "off_delay": 0, "deadband": 5, "setpoint": 15, "over": 10 * SECOND}
+    alarm = Alarm("a", rooms.alarm(channel.name, compare="departure", **quick), channel)
+    changes: list[str] = []
+    for n in range(3600):
+        step = dirty if 3000 <= n < 3060 else clean
+        channel.add(n * SECOND, step)
+        changes += alarm.evaluate(n * SECOND)
+        if n == 3059:
+            assert alarm.value == pytest.approx(off, abs=0.2)
+    assert (changes, alarm.unit, alarm.dose) == (["raised", "cleared"], "%", None)
+
+
+def test_cleaner_air_than_known_is_no_departure_and_without_a_baseline_there_is_none() -> None:
+    channel = Channel("gas.voc_raw", QUANTITIES["voc_raw"], SECOND)
+    settings = rooms.alarm(channel.name, compare="departure", over=10 * SECOND, setpoint=20)
+    alarm = Alarm("a", settings, channel)
+    channel.add(0, 30_000)
+    assert alarm.evaluate(0) == []
+    assert alarm.value is None
+    for n in range(1, 1800):
+        channel.add(n * SECOND, 30_000 if n < 1780 else 33_000)
+        alarm.evaluate(n * SECOND)
+    assert alarm.value is not None
+    assert -11 < alarm.value < 0
+
+
 def silence(**changes: Any) -> Bench:
     return Bench("silence", over=MINUTE, setpoint=1.0, **changes)
 

@@ -20,7 +20,7 @@ from ventwright.settings.model import SameAir, Settings
 from ventwright.storage.reader import StoredEvent
 
 SECOND, MINUTE = 1000, 60_000
-KINDS = ("mean", "rise", "rate", "forecast")
+KINDS = ("mean", "rise", "rate", "forecast", "departure")
 
 
 def house() -> Settings:

@@ -1,15 +1,20 @@
 """Raw gas signals: the clean-air baseline is on the side of clean air, and the ratio is to it."""
 
+from typing import Any
+
 import pytest
 
 import rooms
 from ventwright.commands.status import _channel_line
-from ventwright.events import Measured, Started
+from ventwright.events import Measured, Record, Started
 from ventwright.keeper.core import Core
 from ventwright.keeper.status import status
 from ventwright.means.channel import Channel
+from ventwright.notifying.message import Context
+from ventwright.notifying.messages import compose
 from ventwright.quality.judge import PartKind
 from ventwright.settings.model import PartEntry
+from ventwright.storage.reader import StoredEvent
 from ventwright_drivers.part import Sample
 from ventwright_drivers.quantities import QUANTITIES
 
@@ -69,15 +74,35 @@ def test_what_is_saved_comes_back_on_the_same_side() -> None:
     assert third.base == 30_000
 
 
-def core_at(value: float, quantity: str) -> Core:
+def core_at(value: float, quantity: str, told: list[Record] | None = None, **alarms: Any) -> Core:
     kind = PartKind("sgp40", (quantity,), 1000, 10_000, 0, optical=False)
-    settings = rooms.room(alarms={}, extractors={}, relays={})
+    settings = rooms.room(alarms=alarms, extractors={}, relays={})
     settings.parts["bench"] = PartEntry("sgp40", "", None, (quantity,))
     core = Core(settings, {"bench": kind}, 0)
     core.handle(Started(0, "bench"))
     for t in range(1000, 20 * MINUTE, 1000):
-        core.handle(Measured(t, "bench", Sample((value if t > 18 * MINUTE else 30_000.0,))))
+        sample = Sample((value if t > 18 * MINUTE else 30_000.0,))
+        actions = core.handle(Measured(t, "bench", sample))
+        if told is not None:
+            told += (one for one in actions if isinstance(one, Record))
     return core
+
+
+@pytest.mark.parametrize("quantity", sorted(RAW))
+def test_the_phone_tells_the_ratio(quantity: str) -> None:
+    told: list[Record] = []
+    dirty = 21_000 if QUANTITIES[quantity].falls else 39_000
+    alarm = rooms.alarm(
+        f"bench.{quantity}", compare="departure", over=MINUTE, setpoint=20, deadband=5
+    )
+    core_at(dirty, quantity, told, smell=alarm)
+    (raised,) = (one for one in told if one.kind == "alarm")
+    event = StoredEvent(1, 1, raised.t, raised.kind, raised.subject, raised.body)
+    message = compose(event, Context("Workshop"))
+    assert message is not None
+    assert "% off clean air" in message.title
+    assert f"{raised.body['mean'] / raised.body['baseline']:.2f} of the 30000 of" in message.body
+    assert "no concentration" in message.body
 
 
 @pytest.mark.parametrize("quantity", sorted(RAW))

@@ -138,6 +138,50 @@ def test_a_forecast_without_a_clock_or_a_time_or_with_the_limit_reached() -> Non
     assert alarm(**FORECAST, change="worse").title.endswith("PM2.5 24 h mean heads for 19 µg/m³")
 
 
+OFF: dict[str, Any] = {
+    "compare": "departure",
+    "over": 300_000,
+    "value": 22.0,
+    "peak": 31.0,
+    "setpoint": 20.0,
+    "unit": "%",
+    "quantity": "voc_raw",
+    "channel": "gas.voc_raw",
+    "mean": 23_400.0,
+    "baseline": 30_000.0,
+    "rise": -6600.0,
+    "optical": False,
+}
+
+
+def test_a_raw_signal_is_told_by_its_ratio_and_never_as_a_concentration() -> None:
+    message = alarm(**OFF)
+    assert message.title == "Workshop: raw VOC signal 22 % off clean air"
+    assert message.body.startswith(
+        "raw VOC signal at gas averaged 23400 counts over 5 min, 0.78 of the 30000 of this room's"
+        " clean air. Setpoint: 20 % off clean air."
+    )
+    assert "Something may be giving off gas: air the room." in message.body
+    assert message.body.endswith(
+        "A raw signal is no concentration: humidity, heat and the age of the part move it too."
+        " Not a certified alarm."
+    )
+    over = alarm(**OFF, change="cleared")
+    assert over.title == "Workshop: raw VOC signal near clean air again"
+    assert " At worst: 31 % off clean air. " in over.body
+    assert "Dose" not in over.body
+    unknown = alarm(**{**OFF, "baseline": None, "value": None})
+    assert "is not known yet." in unknown.body
+
+
+@pytest.mark.parametrize("quantity", ["voc_raw", "nox_raw", "gas_resistance"])
+@pytest.mark.parametrize("change", ["raised", "worse", "cleared"])
+def test_titles_of_raw_signals_fit_a_lock_screen(quantity: str, change: str) -> None:
+    message = alarm(**{**OFF, "quantity": quantity, "change": change, "value": 150.0})
+    assert max(len(message.title), len(message.unheard)) < 60
+    assert "%" in message.title or change == "cleared"
+
+
 SILENCE = {"compare": "silence", "over": 1_800_000, "value": 30.0, "unit": "min", "setpoint": 30.0}
 
 
@@ -237,7 +281,7 @@ def test_what_the_owner_does_himself_is_not_told(change: str) -> None:
 
 @pytest.mark.parametrize("missing", sorted(ALARM.keys() - {"change"}))
 @pytest.mark.parametrize("change", ["raised", "worse", "cleared", "chattering", "standing"])
-@pytest.mark.parametrize("compare", ["rise", "rate", "forecast", "silence"])
+@pytest.mark.parametrize("compare", ["rise", "rate", "forecast", "departure", "silence"])
 def test_a_field_that_is_missing_or_null_breaks_no_message(
     missing: str, change: str, compare: str
 ) -> None:

@@ -33,6 +33,7 @@ def house(**changes: Any) -> Settings:
             "long": rooms.alarm("bench.pm2_5", over=600_000, coverage=0.1),
             "rate": rooms.alarm("bench.pm2_5", over=5000, compare="rate", setpoint=6),
             "soon": rooms.alarm("bench.pm10", over=1_440_000, compare="forecast", coverage=0.1),
+            "off": rooms.alarm("bench.pm1", over=4000, compare="departure", setpoint=20),
             "mute": rooms.alarm(
                 "door.pm10", over=60_000, compare="silence", setpoint=1, deadband=0
             ),

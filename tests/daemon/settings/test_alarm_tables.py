@@ -83,8 +83,8 @@ MISTAKES = {
     ),
     "unknown comparison": (
         SETPOINT + 'compare = "slope"\n',
-        'alarms.fast.compare is "slope" (config.toml, line 21): "mean", "rise", "rate", "forecast" '
-        'or "silence" is needed.',
+        'alarms.fast.compare is "slope" (config.toml, line 21): "mean", "rise", "rate", '
+        '"forecast", "departure" or "silence" is needed.',
         "",
     ),
     "deadband beyond a limit": (
