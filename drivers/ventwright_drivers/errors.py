@@ -19,6 +19,9 @@ class DeviceLost(DriverError, OSError):
 class NoAnswer(DriverError, TimeoutError):
     """Nothing valid arrived within the time that the part is allowed."""
 
+    said: bytes = b""
+    """The last of what did arrive, up to 512 bytes: it may tell which part it is instead."""
+
 
 class Refused(DriverError, RuntimeError):
     """The device understood and said no; the text carries its code."""

@@ -69,7 +69,8 @@ def _part(event: StoredEvent, context: Context) -> Message | None:
             f"Part {name} gives {what}.",
             reason(event.body),
             at(context, event.t),
-            "It is taken back by itself. Check its cable and power.",
+            "It is taken back by itself. Check its cable and power; while the daemon is stopped,",
+            "`ventwright check` says what is there.",
         )
         return Message(f"part {name}", "begin", "medium", _lost(room, name, partly), body)
     if change == "back":

@@ -42,9 +42,21 @@ class Polled:
                 self._put(Started(self._clock.now(), self.name))
             self._take()
         except DriverError as error:
-            self._failed(str(error))
+            self._failed(self._why(error))
         except Exception as error:  # noqa: BLE001 - a driver's bug must cost its own part only
             self._failed(f"the driver of {self.part.model} failed: {error!r}")
+
+    def _why(self, error: DriverError) -> str:
+        """Name the part that is there instead, where what came over a port tells it."""
+        said = getattr(error, "said", b"") or getattr(error.__cause__, "said", b"")
+        if not said:
+            return str(error)
+        from ventwright.finding.instead import Asked, other
+
+        part = self.part
+        return other(
+            Asked(f"parts.{self.name}", part.model, part.options, part.wiring), said
+        ) or str(error)
 
     def _take(self) -> None:
         sample = self.part.read()

@@ -171,16 +171,21 @@ class FrameReader(Generic[T]):
         """Wait for valid frames, return all that came, oldest first; raises as `next` does."""
         clock = self._link.clock
         until = clock.now() + within_ms
-        garbage = bool(self._held)
+        came = self._held
         while True:
             data = self._link.receive(until)
-            garbage = garbage or bool(data)
+            came = (came + data)[-_LONGEST:]
             self._held += data
             if found := self._cut():
                 return found
             if not data or clock.now() >= until:
-                what = "nothing usable" if garbage else "nothing"
-                raise NoAnswer(f"{self._link.path} sent {what} for {within_ms / 1000:g} s")
+                raise self._mute(within_ms, came)
+
+    def _mute(self, within_ms: int, came: bytes) -> NoAnswer:
+        what = "nothing usable" if came else "nothing"
+        error = NoAnswer(f"{self._link.path} sent {what} for {within_ms / 1000:g} s")
+        error.said = came
+        return error
 
     def next(self, within_ms: int) -> T:
         """Wait for a valid frame, return the newest that came; raises NoAnswer, DeviceLost."""

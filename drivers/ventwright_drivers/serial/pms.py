@@ -25,6 +25,9 @@ SLEEP = bytes.fromhex("42 4D E4 00 00 01 73")
 LIFE_HOURS = 26_280
 """Three years or more between failures (from memory)."""
 
+MIXED = "it counts more large particles than small ones: are these the words of another model?"
+"""What ails a part whose counts cannot be true: a pms5003t taken for a pms5003, say."""
+
 _HEADER = b"\x42\x4d"
 _ACK = 4  # the length field of a reply to a command
 
@@ -73,9 +76,12 @@ def _sample(layout: Layout, frame: bytes) -> Sample:
     raw = layout.form.unpack_from(frame, 10)
     values: list[float | None] = list(map(truediv, raw, layout.per_unit))
     counts = list(raw[layout.counts])
-    if counts != sorted(counts, reverse=True):
+    mixed = counts != sorted(counts, reverse=True)
+    if mixed:
         values[layout.counts] = [None] * len(counts)
     error = 0 if layout.error_at is None else frame[layout.error_at]
+    if mixed and not error:
+        return Sample(tuple(values), MIXED, frozenset(layout.fields[layout.counts]))
     return Sample(tuple(values), f"error byte {error:02X}" if error else "")
 
 

@@ -6,9 +6,10 @@ from typing import Any
 
 import pytest
 
-from fakes import FakeClock, wiring
+from fakes import FakeClock, TwinPort, wiring
 from ventwright.events import Event, Measured, Started, Trouble
 from ventwright.sampling.poller import Polled, Poller, by_place
+from ventwright_drivers import registry
 from ventwright_drivers.errors import DeviceLost
 from ventwright_drivers.part import Part, Sample
 
@@ -152,6 +153,23 @@ def test_a_failing_part_costs_its_neighbour_nothing(kind: type[Scripted]) -> Non
     events = run(clock, kind(clock, fail), Scripted(clock, well))
     assert times(events, Measured, "p1") == list(range(0, END + 1, 1000))
     assert len(times(events, Trouble)) == 11
+
+
+@pytest.mark.parametrize(
+    ("wanted", "there"), [("pms5003", "pms3003"), ("mh-z19b", "ze07-co"), ("ze08-ch2o", "ze07-co")]
+)
+def test_another_part_at_the_port_is_named(wanted: str, there: str) -> None:
+    clock, events = FakeClock(), list[Event]()
+    driver, twin = registry.parts()[wanted], registry.twins()[there](lambda _: 2.0)
+    wires = wiring(clock, open_port=lambda *_: TwinPort(clock, twin))
+    polled = Polled("bench", driver(driver.Options("/dev/x"), wires), events.append)
+    while not any(isinstance(event, Trouble) for event in events):
+        polled.turn()
+        assert len(events) < 30
+    trouble = next(event for event in events if isinstance(event, Trouble))
+    assert trouble.why == (
+        f'/dev/x has a {there}, not the {wanted} of [parts.bench]: write model = "{there}" there'
+    )
 
 
 def test_parts_are_grouped_by_their_place() -> None:

@@ -141,6 +141,12 @@ def test_ceaseless_garbage_ends_in_no_answer_on_time() -> None:
     assert port.clock.now() == 2000
 
 
+def test_what_came_instead_goes_with_the_error() -> None:
+    with pytest.raises(NoAnswer) as raised:
+        FrameReader(link_to(Port(FakeClock(), b"q" * 600 + b"end")), numbers).next(60_000)
+    assert raised.value.said == b"q" * 509 + b"end"
+
+
 def test_silence_ends_in_no_answer_on_time() -> None:
     port = Port(FakeClock())
     with pytest.raises(NoAnswer, match="/dev/x sent nothing for 2 s"):
