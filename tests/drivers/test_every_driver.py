@@ -1,8 +1,10 @@
 """Rules that every driver keeps, whoever wrote it: run over all that the registry finds."""
 
 import ast
+import contextlib
 import dataclasses
 import inspect
+import random
 import re
 import sys
 import textwrap
@@ -11,14 +13,16 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from smbus2.smbus2 import I2C_M_RD
 
 from fakes import FakeClock, TwinPort, nothing, wiring
 from ventwright_drivers import registry
 from ventwright_drivers.emulated.bus import EmulatedBus
 from ventwright_drivers.emulated.gpio_chip import EmulatedChip
 from ventwright_drivers.emulated.twin import I2CTwin, LineTwin, SerialTwin
-from ventwright_drivers.errors import DeviceLost, DriverError
-from ventwright_drivers.part import Device, Part, Relay
+from ventwright_drivers.errors import DeviceLost, DriverError, NoAnswer, Refused
+from ventwright_drivers.i2c.link import I2CPart
+from ventwright_drivers.part import Device, Part, Relay, Sample
 from ventwright_drivers.quantities import QUANTITIES
 
 PARTS = registry.parts()
@@ -29,6 +33,9 @@ every_relay = pytest.mark.parametrize("driver", RELAYS.values(), ids=RELAYS)
 every_driver = pytest.mark.parametrize(
     "driver", [*PARTS.values(), *RELAYS.values()], ids=[*PARTS, *RELAYS]
 )
+
+QUESTION_MS, START_MS = 6, 50
+"""What README.md says that a part which is not there costs the others of its bus."""
 
 WITHOUT_TWIN = {"relay-gpio"}
 """No wire, so no twin: emulated/gpio_chip.py stands for the kernel. Let this list not grow."""
@@ -53,6 +60,10 @@ class Wires:
         self.calls = 0
         self.fail_at = fail_at
         self.open = 0
+        self.there = True
+        self.garbling = False
+        self.garbled = 0
+        self.random = random.Random(driver.model)
         self.chip = EmulatedChip(self.clock.now)
         twin = TWINS.get(driver.model)
         self.twin = twin and twin(*([AIR.__getitem__] if driver.model in PARTS else []))
@@ -72,14 +83,15 @@ class Wires:
     def _port(self, *_: Any) -> Any:
         assert isinstance(self.twin, SerialTwin)
         self.step()
-        return self._opened(TwinPort(self.clock, self.twin))
+        return self._opened(Noisy(self, TwinPort(self.clock, self.twin)))
 
     def _bus(self, number: int) -> Any:
         assert isinstance(self.twin, I2CTwin)
         self.step()
-        bus = EmulatedBus(self.clock.now)
-        bus.plug(self.twin)
-        return self._opened(bus)
+        self.bus = EmulatedBus(self.clock.now)
+        if self.there:
+            self.bus.plug(self.twin)
+        return self._opened(Noisy(self, self.bus))
 
     def _lines(self, *args: Any, **options: Any) -> Any:
         self.step()
@@ -88,6 +100,35 @@ class Wires:
     def touched(self) -> bool:
         """Tell whether a relay behind these wires was ever commanded."""
         return bool(getattr(self.twin, "history", [])) or bool(self.chip.history)
+
+    def garble(self, data: bytes) -> bytes:
+        """Flip one bit of what comes over the wire, while that is wanted."""
+        if not self.garbling or not data:
+            return data
+        spoilt = bytearray(data)
+        spoilt[self.random.randrange(len(data))] ^= 1 << self.random.randrange(8)
+        self.garbled += 1
+        return bytes(spoilt)
+
+
+class Noisy:
+    """What a serial port or a bus gives, with a bit flipped now and then."""
+
+    def __init__(self, wires: Wires, inner: Any) -> None:
+        self._wires, self._inner = wires, inner
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._inner, name)
+
+    def read(self, size: int) -> bytes:
+        return self._wires.garble(self._inner.read(size))
+
+    def i2c_rdwr(self, *messages: Any) -> None:
+        self._inner.i2c_rdwr(*messages)
+        for message in messages:
+            if message.flags & I2C_M_RD:
+                for at, byte in enumerate(self._wires.garble(bytes(message))):
+                    message.buf[at] = bytes((byte,))
 
 
 class Wire:
@@ -235,17 +276,66 @@ def test_it_measures_what_its_twin_breathes(driver: type[Part]) -> None:
     wires = Wires(driver)
     with driver(options(driver), wires.wiring) as part:
         part.place.encode()
-        settling = [ms for ms in part.settle_ms.values() if ms <= 600_000]  # spares us hours
-        end = wires.clock.now() + 30_000 + max(part.warm_up_ms, *settling, 0)
-        sample = None
-        while wires.clock.now() < end:
-            taken = part.read()
-            sample = taken or sample
-            if not part.paced_by_part:
-                wires.clock.sleep_until(wires.clock.now() + part.period_ms)
+        sample = settled(wires, part)
     assert sample is not None
     assert sample.fault == ""
     assert sample.values == pytest.approx([AIR[name] for name in part.quantities], abs=0.5)
+
+
+def settled(wires: Wires, part: Part) -> Sample | None:
+    """Read a part until it is past its warm-up; gives the last sample."""
+    settling = [ms for ms in part.settle_ms.values() if ms <= 600_000]  # spares us hours
+    return last(wires, part, 30_000 + max(part.warm_up_ms, *settling, 0))
+
+
+def last(wires: Wires, part: Part, for_ms: int) -> Sample | None:
+    end, sample = wires.clock.now() + for_ms, None
+    while wires.clock.now() < end:
+        sample = part.read() or sample
+        if not part.paced_by_part:
+            wires.clock.sleep_until(wires.clock.now() + part.period_ms)
+    return sample
+
+
+UNCHECKED = {model for model, driver in PARTS.items() if not driver.checked}
+
+
+@pytest.mark.parametrize("model", sorted({*PARTS} - {"tacho-gpio"}))
+def test_a_bit_that_falls_over_is_no_value_and_the_next_good_frame_is(model: str) -> None:
+    driver = PARTS[model]
+    wires = Wires(driver)
+    with driver(options(driver), wires.wiring) as part:
+        true = settled(wires, part)
+        assert true is not None
+        wires.garbling, end = True, wires.clock.now() + 8 * part.period_ms
+        while wires.clock.now() < end:
+            with contextlib.suppress(NoAnswer, Refused):
+                sample = part.read()
+                assert model in UNCHECKED or sample in (None, true)
+            wires.clock.sleep_until(wires.clock.now() + part.period_ms)
+        assert wires.garbled > 3
+        wires.garbling = False
+        with contextlib.suppress(NoAnswer, Refused):
+            part.read()  # what was garbled before may still be told
+        assert last(wires, part, 5 * part.period_ms) == true
+
+
+@pytest.mark.parametrize(
+    "driver", [one for one in PARTS.values() if issubclass(one, I2CPart)], ids=lambda one: one.model
+)
+def test_a_dead_address_costs_its_bus_no_more_than_is_stated(driver: type[I2CPart]) -> None:
+    wires = Wires(driver)
+    with driver(options(driver), wires.wiring) as part:
+        last(wires, part, 8 * part.period_ms)
+        wires.bus.unplug(part.options.address)
+        wires.there = False
+        before = wires.clock.now()
+        part.read()
+        assert wires.clock.now() - before == QUESTION_MS
+        before = wires.clock.now()
+        with contextlib.suppress(NoAnswer):
+            part.start()
+        assert wires.clock.now() - before <= START_MS
 
 
 @every_part

@@ -22,7 +22,8 @@ from ventwright_drivers.clock import SystemClock
 def _tell(finding: Finding) -> None:
     kind = "part" if "part" in finding else "relay"
     mark = "well " if finding["well"] else "FAULT"
-    place = f" at {finding['place']}" if "place" in finding else ""
+    known = "place" not in finding or finding["says"].startswith(finding["place"])
+    place = "" if known else f" at {finding['place']}"
     click.echo(f"{mark} {kind} {finding[kind]} ({finding['model']}){place}: {finding['says']}")
     if "laser on (h)" in finding:
         life = f" of about {finding['laser life (h)']} h" if finding["laser life (h)"] else ""

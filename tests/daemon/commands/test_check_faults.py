@@ -26,27 +26,27 @@ import os, sys
 import serial
 from smbus2 import SMBus
 from ventwright import cli
-from ventwright.commands import check
+from ventwright.commands import check, find
 from ventwright.settings.plan import read_settings
 from ventwright_drivers import registry
 from ventwright_drivers.part import Wiring
 
 registry.parts(), registry.relays()
-file, bus = sys.argv[1:]
+file, bus, *words = sys.argv[1:]
 settings = read_settings(file)
 check.settings_or_exit = lambda _: settings
 machine = check.machine_wiring
 def wired(clock):
     real = machine(clock)
     return Wiring(clock, real.open_port, lambda _: SMBus(bus), real.request_lines)
-check.machine_wiring = wired
+check.machine_wiring = find.machine_wiring = wired
 if os.getuid() == 0:
     os.setgroups([])
     os.setgid(65534)
     os.setuid(65534)
-cli.main(["check", "--config", file])
+cli.main(words)
 """
-"""Runs the command as a user who owns nothing, all modules and the configuration being read."""
+"""Runs a command as a user who owns nothing, all modules and the configuration being read."""
 
 
 @pytest.fixture
@@ -71,6 +71,16 @@ def configured(folder: Path, *tables: str) -> Path:
     return file
 
 
+def as_another(file: Path, bus: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-c", AS_ANOTHER, str(file), str(bus), *words],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+    )
+
+
 def check(file: Path) -> tuple[int, list[str]]:
     result = CliRunner().invoke(main, ["check", "--config", str(file)])
     assert result.exception is None or isinstance(result.exception, SystemExit)
@@ -84,21 +94,21 @@ def test_a_port_and_a_bus_that_this_user_may_not_open(folder: Path) -> None:
         bus.touch(0o600 if os.getuid() == 0 else 0)
         climate = '[parts.climate]\nmodel = "sht40"\n'
         file = configured(folder, SERIAL.format("pms5003", host.path), climate)
-        ran = subprocess.run(
-            [sys.executable, "-c", AS_ANOTHER, str(file), str(bus)],
-            capture_output=True,
-            text=True,
-            check=False,
-            timeout=60,
-        )
+        ran = as_another(file, bus, "check", "--config", str(file))
+        found = as_another(file, bus, "find", "--port", host.path, "--bus", "1")
     assert (ran.returncode, ran.stderr) == (1, "")
     _, serial, i2c = ran.stdout.splitlines()
-    assert serial.startswith(f"FAULT part bench (pms5003) at {host.path}: {host.path} may not be ")
+    assert serial.startswith(f"FAULT part bench (pms5003): {host.path} may not be ")
     for line in (serial, i2c):
         assert " may not be opened by this user: run `sudo usermod -aG " in line
         assert line.endswith("$USER` and log in again")
-    assert "(sht40) at /dev/i2c-1: /dev/i2c-1 may not" in i2c
+    assert "(sht40): /dev/i2c-1 may not" in i2c
     assert "usermod -aG i2c" in i2c
+
+    (port, other, last) = found.stderr.splitlines()
+    assert (found.returncode, found.stdout, last) == (1, "", "No part was recognised.")
+    assert port.startswith(f"{host.path} may not be opened by this user: run `sudo usermod -aG ")
+    assert other.startswith("/dev/i2c-1 may not be opened by this user: run `sudo usermod -aG i2c ")
 
 
 def test_no_bus(folder: Path) -> None:
@@ -120,7 +130,7 @@ def test_a_port_that_another_process_uses(folder: Path) -> None:
         same = check(configured(folder, gas, relay.format(host.path)))[1][1:]
         path = host.path
     who = f"is in use by another program (cat, process {number}): stop it first"
-    assert (status, told) == (1, [f"FAULT part bench (pms5003) at {path}: {path} {who}"])
+    assert (status, told) == (1, [f"FAULT part bench (pms5003): {path} {who}"])
     assert same == [f"FAULT relay fan (relay-a0): {path} {who}"]
 
 
