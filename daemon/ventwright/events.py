@@ -25,6 +25,8 @@ store      change (failing, back), why, dropped (readings given up)
 keeper     change (started, stopped), why, missed (ms without a keeper before the start, or null),
            restored (when the state that was taken back was saved, ms of its boot, or null)
 request    verb, words, who, answer
+commissioned  channel, volume (m³), natural and clearance (loss rates with this extractor off and
+           on, 1/h) with natural_error and clearance_error, points, method, t, who
 mark       phase (of a trial, keeper/marks.py), labels, who, and what else was said: the subject is
            the trial; `at` (Unix ms by phase) for a print that had already happened
 """
@@ -104,7 +106,7 @@ class Record(NamedTuple):
 
     t: int
     kind: str
-    """alarm, extractor, part, same air, relay, store, keeper, request or mark"""
+    """alarm, extractor, part, same air, relay, store, keeper, request, commissioned or mark"""
     subject: str
     body: dict[str, Any]
 

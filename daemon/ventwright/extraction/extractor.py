@@ -24,12 +24,23 @@ class State(StrEnum):
     BLIND = "blind"
 
 
+class Ceiling(NamedTuple):
+    """How dirty the air of a channel may become while the extractor is held off."""
+
+    channel: str
+    value: float
+    """In the channel's unit."""
+    since: int
+    """When the channel began to be followed, ms."""
+
+
 class Hold(NamedTuple):
     """Somebody holds the extractor on or off until a time, ms."""
 
     on: bool
     until: int
     who: str
+    ceiling: Ceiling | None = None
 
 
 class Change(NamedTuple):
@@ -56,6 +67,7 @@ class Extractor:
         """When trustworthy data was last seen, ms."""
         self.since = t
         self._run_on_until: int | None = None
+        self._lifted = ""
 
     def step(self, t: int, demand: str, fresh: int | None) -> Change | None:
         """Decide at `t` ms; `demand` says what asks for extraction (nothing: ""), `fresh` when
@@ -65,12 +77,18 @@ class Extractor:
         if self.hold and t >= self.hold.until:
             self.hold = None
         after, why = self._wanted(t, demand)
+        if self._lifted:
+            why, self._lifted = f"{self._lifted}; {why}", ""
         self._switch(t, after)
         if after is self.state:
             return None
         change = Change(self.state, after, why)
         self.state, self.since = after, t
         return change
+
+    def lift(self, why: str) -> None:
+        """End a hold before its time; what comes of it is decided with the next `step`."""
+        self.hold, self._lifted = None, why
 
     def _wanted(self, t: int, demand: str) -> tuple[State, str]:
         if self.hold:
@@ -148,7 +166,8 @@ class Extractor:
         self.on = safe
         self.switched = t if saved["on"] != safe else saved["switched"] + shift
         if saved["hold"] is not None:
-            on, until, who = saved["hold"]
-            self.hold = Hold(on, until + shift, who)
+            on, until, who, *ceiling = saved["hold"]
+            top = Ceiling(*ceiling[0]) if ceiling and ceiling[0] else None
+            self.hold = Hold(on, until + shift, who, top)
         if saved["run_on_until"] is not None:
             self._run_on_until = saved["run_on_until"] + shift

@@ -23,6 +23,7 @@ from ventwright.events import (
     Trouble,
 )
 from ventwright.extraction.extractor import NEVER, Change, Extractor
+from ventwright.keeper import ceilings, commissioned
 from ventwright.keeper.corrections import Corrections
 from ventwright.keeper.requests import answer
 from ventwright.keeper.watch import PartWatch, RelayWatch
@@ -74,6 +75,8 @@ class Core:
         self.extractors = {
             name: Extractor(name, entry, t) for name, entry in settings.extractors.items()
         }
+        self.commissioned: dict[str, commissioned.Commissioned] = {}
+        """What was measured of each extractor, the newest."""
         self._of_part = {
             part.name: [a for a in self.alarms.values() if a.channel in part.channels]
             for part in self.parts.values()
@@ -274,6 +277,7 @@ class Core:
         """Let the extractors decide, and complete what was told of alarms with what they do."""
         if not self.extractors and not self._told:
             return
+        ceilings.lift(self.extractors.values(), self.channels, self.now)
         demand, fresh = self._demand(), self._fresh()
         for extractor in self.extractors.values():
             was_on = extractor.on
@@ -325,6 +329,7 @@ class Core:
             "t": self.now,
             "alarms": {name: alarm.save() for name, alarm in self.alarms.items()},
             "extractors": {name: e.save() for name, e in self.extractors.items()},
+            "commissioned": commissioned.save(self.commissioned),
             "wear": {p.name: p.save_wear() for p in self.parts.values() if p.kind.optical},
             "baselines": {name: c.save_baseline() for name, c in self.channels.items()},
         }
@@ -353,4 +358,6 @@ class Core:
             if name in saved["extractors"]:
                 safe = self.settings.relays[extractor.settings.relay].safe_state == "on"
                 extractor.restore(saved["extractors"][name], shift, self.now, safe)
+                ceilings.follow_again(extractor, self.channels, self.now)
+        self.commissioned = commissioned.restore(saved.get("commissioned", {}), shift)
         self._ends = self._first_end()

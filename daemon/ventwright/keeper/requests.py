@@ -8,7 +8,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from ventwright.extraction.extractor import Hold
+from ventwright.extraction.extractor import Ceiling, Hold
+from ventwright.keeper.ceilings import ceiling_asked
+from ventwright.keeper.commissioned import commission
 from ventwright.keeper.marks import mark
 from ventwright.settings.durations import format_duration
 
@@ -96,9 +98,23 @@ def _hold(core: Core, request: Request, extractor: Any) -> Answer:
         return _said(False, _NO_DURATION)
     if not isinstance(on, bool):
         return _said(False, "on or off? that is needed")
-    extractor.hold = Hold(on, core.now + ms, request.who)
+    try:
+        ceiling = _ceiling(core, request, on)
+    except ValueError as error:
+        return _said(False, str(error))
+    extractor.hold = Hold(on, core.now + ms, request.who, ceiling)
     word = "on" if on else "off"
-    return _said(True, f"{extractor.name} is held {word} for {format_duration(ms)}")
+    above = f", or until {ceiling.channel} reaches {ceiling.value:g}" if ceiling else ""
+    return _said(True, f"{extractor.name} is held {word} for {format_duration(ms)}{above}")
+
+
+def _ceiling(core: Core, request: Request, on: bool) -> Ceiling | None:
+    words = request.words.get("ceiling")
+    if words is None:
+        return None
+    if on:
+        raise ValueError("a ceiling is for holding off")
+    return ceiling_asked(words, core.channels, core.now)
 
 
 def _release(_core: Core, _request: Request, extractor: Any) -> Answer:
@@ -117,4 +133,5 @@ _VERBS: dict[str, tuple[str, Callable[[Core, Request, Any], Answer]]] = {
     "put back in service": ("alarm", _put_back),
     "hold": ("extractor", _hold),
     "release": ("extractor", _release),
+    "commissioned": ("extractor", commission),
 }

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from ventwright.extraction.extractor import Hold
 from ventwright.keeper.core import Core
 from ventwright.keeper.watch import PartWatch
 from ventwright.means.channel import Channel
@@ -89,6 +90,15 @@ def _alarms(core: Core) -> dict[str, Any]:
     }
 
 
+def _ceiling(hold: Hold | None) -> dict[str, Any] | None:
+    return hold.ceiling._asdict() if hold and hold.ceiling else None
+
+
+def _commissioned(core: Core, name: str) -> dict[str, Any] | None:
+    found = core.commissioned.get(name)
+    return found._asdict() if found else None
+
+
 def _extractors(core: Core) -> dict[str, Any]:
     return {
         name: {
@@ -98,6 +108,8 @@ def _extractors(core: Core) -> dict[str, Any]:
             "since": extractor.since,
             "relay": extractor.settings.relay,
             "held by": extractor.hold.who if extractor.hold else None,
+            "ceiling": _ceiling(extractor.hold),
+            "commissioned": _commissioned(core, name),
         }
         for name, extractor in core.extractors.items()
     }

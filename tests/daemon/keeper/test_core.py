@@ -296,6 +296,107 @@ def test_holding_and_releasing() -> None:
     assert not live.fan.on
 
 
+CEILING = {"channel": "bench.pm2_5", "value": 60}
+
+
+def held_off() -> Live:
+    live = running()
+    words = {"on": False, "for": HOUR, "ceiling": CEILING}
+    assert live.ask("hold", name="hood", **words)["done"]
+    live.show(50, 90)
+    assert live.fan.state is State.HELD_OFF
+    return live
+
+
+def test_a_fan_that_is_held_off_is_released_when_the_air_reaches_the_ceiling() -> None:
+    live = held_off()
+    done = live.show(80, 60)
+    change = records(done, "extractor")[0].body
+    assert (change["to"], change["on"]) == ("extracting", True)
+    assert "bench.pm2_5 reached 6" in change["why"]
+    assert "the ceiling of 60 µg/m³; alarm print" in change["why"]
+
+
+@pytest.mark.parametrize("restart", [False, True])
+def test_a_ceiling_that_cannot_be_seen_ends_the_hold_after_the_blind_time(restart: bool) -> None:
+    live = held_off()
+    live = restarted(live) if restart else live
+    begin = live.t
+    change = records(live.wait(HOUR // 2), "extractor")[0]
+    assert "gave no trustworthy data for 2 min" in change.body["why"]
+    assert live.fan.on
+    assert 110_000 < change.t - begin <= 125_000
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        ({"on": True}, "a ceiling is for holding off"),
+        ({"ceiling": 5}, 'a ceiling needs a "channel" and a "value"'),
+        ({"ceiling": {"channel": "x.y", "value": 5}}, 'there is no channel "x.y"'),
+        ({"ceiling": {"channel": "bench.pm2_5", "value": True}}, "needs a value above 0 µg/m³"),
+        ({"ceiling": {"channel": "bench.pm2_5", "value": 1}}, "bench.pm2_5 is at 2.0 µg/m³"),
+    ],
+)
+def test_a_ceiling_without_sense_is_refused_and_nothing_is_held(changes: Any, says: str) -> None:
+    live = running()
+    words = {"on": False, "for": HOUR, "ceiling": CEILING, **changes}
+    answer = live.ask("hold", name="hood", **words)
+    assert not answer["done"]
+    assert says in answer["says"]
+    assert live.fan.hold is None
+
+
+def test_a_ceiling_on_a_silent_channel_is_refused_and_makes_nothing_fresh() -> None:
+    live = running()
+    live.wait(10 * MINUTE)
+    assert live.fan.state is State.BLIND
+    words = {"on": False, "for": HOUR, "ceiling": CEILING}
+    assert "no trustworthy data" in live.ask("hold", name="hood", **words)["says"]
+    assert live.fan.state is State.BLIND
+
+
+FOUND = {
+    "channel": "bench.pm2_5",
+    "volume": 40,
+    "natural": 0.9,
+    "natural_error": 0.05,
+    "clearance": 6.2,
+    "clearance_error": 0.3,
+    "points": 120,
+    "method": "decay after a print",
+}
+
+
+def test_what_was_commissioned_is_recorded_kept_and_survives_a_restart() -> None:
+    live = running()
+    assert live.ask("commissioned", name="hood", **FOUND)["done"]
+    record = records(live.done, "commissioned")[0]
+    assert record.subject == "hood"
+    assert record.body == {**FOUND, "t": live.core.now, "who": "ada"}
+    again = restarted(live)
+    assert again.core.commissioned == live.core.commissioned
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        ({"channel": "x.y"}, "there is no channel"),
+        ({"natural": None}, '"natural" must be a number'),
+        ({"natural": float("nan")}, '"natural" is nan'),
+        ({"volume": 0}, '"volume" must be above 0 m³'),
+        ({"clearance": 0.5}, '"clearance" must be at least "natural"'),
+        ({"points": 1.5}, '"points" must be a whole number'),
+    ],
+)
+def test_a_finding_without_sense_is_refused(changes: Any, says: str) -> None:
+    live = running()
+    answer = live.ask("commissioned", name="hood", **{**FOUND, **changes})
+    assert not answer["done"]
+    assert says in answer["says"]
+    assert live.core.commissioned == {}
+
+
 def restarted(live: Live, shift: int = 0) -> Live:
     saved = json.loads(json.dumps(live.core.save()))
     core = rooms.core(live.core.settings, live.t + 5000 + shift)
