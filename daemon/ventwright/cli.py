@@ -13,6 +13,7 @@ _COMMANDS = {
     "status": "tell what the running daemon sees and does",
     "averages": "tell means, indexes and shift averages beside the published limits",
     "exposure": "tell what a person in the room took in, beside limits and guidelines",
+    "report": "write a report of a day, a week, a trial, a comparison or a commissioning",
     "replay": "tell what would have happened to recorded data with these rules, or with others",
     "agree": "compare two parts side by side, and say what makes one read like the other",
     "acknowledge": "say that an alarm was seen",

@@ -74,9 +74,9 @@ class Course:
         """Give the means of one stretch of `minutes` after another, from the start."""
         return [self.mean(n, n + minutes) for n in range(0, self.count - minutes + 1, minutes)]
 
-    def above(self, value: float, minutes: int) -> int:
-        """Count the minutes at whose end the mean over `minutes` was above a value."""
-        areas, covers, enough = self._rolling(minutes, 0, self.count)
+    def above(self, value: float, minutes: int, first: int = 0) -> int:
+        """Count the minutes at whose end the mean over `minutes` (from `first` on) is above."""
+        areas, covers, enough = self._rolling(minutes, first, self.count)
         return sum(map(and_, enough, map(gt, areas, map(mul, covers, repeat(value)))))
 
     def worst(self, minutes: int, first: int = 0, last: int | None = None) -> Found | None:

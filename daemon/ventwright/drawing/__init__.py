@@ -1,1 +1,1 @@
-"""Plots for reports; needs the analysis extra, and knows no store."""
+"""Pictures of air: laid out once as shapes, painted as SVG or PNG; knows no store and no rule."""

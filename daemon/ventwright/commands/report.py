@@ -1,0 +1,123 @@
+"""`ventwright report`: one HTML file a report, its pictures as PNG, its digest as text."""
+
+import json
+import sqlite3
+import time
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from ventwright.commands.options import Moment, config_option, fail, settings_or_exit
+from ventwright.drawing.png import NoPainterError, png
+from ventwright.drawing.shapes import Picture
+from ventwright.reporting.digest import digest
+from ventwright.reporting.facts import Gathered, facts
+from ventwright.reporting.period_page import period_page
+from ventwright.reporting.periods import Period, day_of, span_of, week_of
+from ventwright.reporting.pictures import pictures
+
+Command = Callable[..., Any]
+
+_DAY_OPTION = click.option("--day", "at", type=Moment(), help="A day in it: 2026-05-14. Today.")
+
+
+def _now() -> int:
+    return round(time.time() * 1000)
+
+
+def out_options(command: Command) -> Command:
+    """Add the options that every report has."""
+    for option in (
+        click.option("--json", "as_json", is_flag=True, help="Print the facts as JSON instead."),
+        click.option("--text", "as_text", is_flag=True, help="Print the digest instead."),
+        click.option("--png", "folder", type=click.Path(path_type=Path), help="Pictures go there."),
+        click.option("--out", type=click.Path(path_type=Path), help="The HTML file to write."),
+        config_option,
+    ):
+        command = option(command)
+    return command
+
+
+@click.group()
+def report() -> None:
+    """Write a report: one HTML file that needs nothing else, for phone, screen and paper."""
+
+
+@report.command()
+@_DAY_OPTION
+@out_options
+def day(at: int | None, **out: Any) -> None:
+    """Report a day: its curve, what happened, what to do."""
+    _period(day_of(_now() if at is None else at), **out)
+
+
+@report.command()
+@_DAY_OPTION
+@out_options
+def week(at: int | None, **out: Any) -> None:
+    """Report a week: its hours as a timetable, what happened, what to do."""
+    _period(week_of(_now() if at is None else at), **out)
+
+
+@report.command()
+@click.option("--from", "begins", type=Moment(), required=True, help="2026-01-01")
+@click.option("--to", "ends", type=Moment(), required=True, help="2027-01-01")
+@out_options
+def span(begins: int, ends: int, **out: Any) -> None:
+    """Report any other time, up to a year or more."""
+    try:
+        _period(span_of(begins, ends), **out)
+    except ValueError as error:
+        fail(f"No report: {error}.")
+
+
+def _period(period: Period, config: Path, **out: Any) -> None:
+    settings, made = settings_or_exit(config), _now()
+    if period.begins >= made:
+        fail(f"{period.title} is still to come.")
+    try:
+        gathered = Gathered(settings, period, made)
+    except sqlite3.Error as error:
+        fail(f"The store in {settings.store.folder} could not be read: {error}")
+    told = facts(gathered)
+    drawn = list(pictures(gathered))
+    html = period_page(told, drawn, made)
+    deliver(period.file, told, digest(told), html, drawn, **out)
+
+
+def deliver(
+    name: str,
+    told: Any,
+    text: str,
+    html: str,
+    drawn: Iterable[Picture],
+    *,
+    out: Path | None,
+    folder: Path | None,
+    as_text: bool,
+    as_json: bool,
+) -> None:
+    """Write or print a report, as the options say."""
+    if as_json or as_text:
+        click.echo(json.dumps(told, ensure_ascii=False, indent=2) if as_json else text)
+        return
+    path = out or Path(f"ventwright-{name}.html")
+    try:
+        path.write_text(html, encoding="utf-8")
+        click.echo(f"{path} holds the report; any browser shows it.")
+        if folder is not None:
+            _png(name, drawn, folder)
+    except NoPainterError as error:
+        fail(str(error))
+    except OSError as error:
+        fail(f"The report could not be written: {error.strerror} ({error.filename}).")
+
+
+def _png(name: str, drawn: Iterable[Picture], folder: Path) -> None:
+    folder.mkdir(parents=True, exist_ok=True)
+    for picture in drawn:
+        path = folder / f"{name}-{picture.name}.png"
+        png(picture, path)
+        click.echo(f"{path} holds: {picture.title}.")

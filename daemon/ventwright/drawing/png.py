@@ -1,0 +1,78 @@
+"""Paints a picture as PNG, by matplotlib; the only module here that needs the analysis extra."""
+
+from pathlib import Path
+from typing import Any
+
+from ventwright.drawing.shapes import INK, PAPER, SOFT, Area, Box, Dot, Line, Picture, Shape
+
+MISSING = (
+    "PNG pictures need matplotlib: pip install 'ventwright[analysis]'. The HTML report has all "
+    "pictures without it."
+)
+_DOTS = 200  # a inch
+_UNITS = 72  # a inch: one unit of a picture is one point of type
+
+
+class NoPainterError(ImportError):
+    """The analysis extra is not installed."""
+
+
+def painter() -> Any:
+    """Load what paints; raises NoPainterError with a sentence if it is not installed."""
+    try:
+        from matplotlib import figure
+    except ImportError as error:
+        raise NoPainterError(MISSING) from error
+    return figure.Figure
+
+
+def png(picture: Picture, path: Path) -> None:
+    """Write a picture to a file; raises NoPainterError, OSError."""
+    size = (picture.width / _UNITS, picture.height / _UNITS)
+    figure = painter()(figsize=size, dpi=_DOTS, facecolor=PAPER)
+    axes = figure.add_axes((0, 0, 1, 1))
+    axes.set_xlim(0, picture.width)
+    axes.set_ylim(picture.height, 0)
+    axes.axis("off")
+    for order, shape in enumerate(picture.shapes):
+        _paint(axes, shape, order + 1)
+    figure.savefig(path, facecolor=PAPER, metadata={"Title": picture.title})
+
+
+def _paint(axes: Any, shape: Shape, order: int) -> None:
+    if isinstance(shape, Box):
+        _box(axes, shape, order)
+    elif isinstance(shape, Line):
+        style = (0, (5, 4)) if shape.dashed else "-"
+        xs, ys = zip(*shape.points, strict=True)
+        axes.plot(xs, ys, color=shape.stroke, lw=shape.line, ls=style, zorder=order)
+    elif isinstance(shape, Area):
+        axes.fill(*zip(*shape.points, strict=True), color=shape.fill, lw=0, zorder=order)
+    elif isinstance(shape, Dot):
+        size = (2 * shape.radius) ** 2
+        axes.scatter(
+            [shape.x], [shape.y], s=size, c=shape.fill, edgecolors=INK, lw=1.3, zorder=order
+        )
+    else:
+        align = {"start": "left", "middle": "center", "end": "right"}[shape.anchor]
+        weight = "bold" if shape.bold else "normal"
+        axes.text(
+            *(shape.x, shape.y, shape.text),
+            fontsize=0.92 * shape.size,
+            ha=align,
+            va="baseline",
+            weight=weight,
+            color=shape.fill,
+            zorder=order,
+            parse_math=False,
+        )
+
+
+def _box(axes: Any, box: Box, order: int) -> None:
+    from matplotlib.patches import Rectangle
+
+    common: dict[str, Any] = {"zorder": order}
+    place, size = (box.x, box.y), (box.width, box.height)
+    axes.add_patch(Rectangle(place, *size, fc=box.fill, ec=box.stroke, lw=box.line, **common))
+    if box.hatched:
+        axes.add_patch(Rectangle(place, *size, fc="none", ec=SOFT, lw=0, hatch="////", **common))

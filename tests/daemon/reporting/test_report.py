@@ -1,0 +1,215 @@
+"""`ventwright report day` and `week`: known days, and what must be told of them."""
+
+import json
+import time
+from collections.abc import Iterator
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+
+from aired import HOUR
+from daemon.reporting.weeks import FRIDAY, PRINT, THURSDAY, WEDNESDAY, fill
+from ventwright.cli import main
+from ventwright.drawing import png as painting
+from ventwright.reporting.digest import digest, digest_title
+from ventwright.reporting.facts import Gathered, facts
+from ventwright.reporting.periods import day_of, span_of, week_of
+from ventwright.settings.model import Settings
+
+
+@pytest.fixture(scope="module")
+def settings(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Settings]:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("TZ", "UTC")
+        time.tzset()
+        yield fill(tmp_path_factory.mktemp("week"))
+    time.tzset()
+
+
+@pytest.fixture
+def told(settings: Settings) -> dict[str, Any]:
+    return facts(Gathered(settings, week_of(THURSDAY), FRIDAY))
+
+
+def report(settings: Settings, *words: str) -> Result:
+    config = settings.store.folder / "ventwright.toml"
+    result = CliRunner().invoke(main, ["report", *words, "--config", str(config)])
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
+    return result
+
+
+def test_a_week_is_told_from_monday_to_now(told: dict[str, Any]) -> None:
+    assert told["title"] == "Week of 21 to 27 September 2026"
+    assert not told["over"]
+    (bench,) = told["channels"]
+    assert bench["coverage"] == pytest.approx(46 / 96, abs=1e-3)
+    assert bench["mean"] is None  # covered by less than three quarters
+    assert bench["worst hour"] == {"mean": 100, "from": "2026-09-24T09:00:00+00:00"}
+    assert [day["mean"] for day in told["days"]] == [None, None, pytest.approx(4), 16]
+    assert [day["above"] for day in told["days"]] == [None, None, False, True]
+
+
+def test_time_above_a_limit_counts_its_own_averaging_time(told: dict[str, Any]) -> None:
+    limits = {one["key"]: one for one in told["channels"][0]["limits"]}
+    who = limits["who-pm2_5-24h"]
+    assert who["highest"] == pytest.approx((3 * 100 + 19 * 4) / 22, abs=0.01)  # 2 h are not known
+    above_from = PRINT[0] + (15 - 4) * 22 * HOUR / 96  # (4 x 22 + 96 h) / 22 is above 15 from there
+    assert who["minutes above"] == pytest.approx((FRIDAY - above_from) / 60_000, abs=2)
+    assert limits["epa-pm2_5-24h"]["minutes above"] == 0
+
+
+def test_alarms_runs_and_losses(told: dict[str, Any]) -> None:
+    assert told["alarms"]["raised"] == 1
+    assert told["alarms"]["by alarm"] == {"print": 1}
+    (episode,) = told["alarms"]["episodes"]
+    assert (episode["minutes"], episode["peak"], episode["acknowledged"]) == (180, 100, True)
+    (fan,) = told["extractors"]
+    assert (fan["hours"], fan["runs"], fan["longest, min"]) == (4, 1, 240)
+    (loss,) = told["losses"]
+    assert (loss["what"], loss["minutes"], loss["why"]) == ("part bench", 120, "no frame came")
+
+
+def test_a_run_that_reaches_into_the_day_counts_from_its_beginning(settings: Settings) -> None:
+    span = span_of(PRINT[0] + HOUR, PRINT[1])
+    told = facts(Gathered(settings, span, FRIDAY))
+    assert told["extractors"][0]["hours"] == 2
+    assert told["alarms"]["raised"] == 0
+    assert len(told["alarms"]["episodes"]) == 1
+
+
+def test_the_digest_is_short_and_says_what_counts(settings: Settings) -> None:
+    told = facts(Gathered(settings, day_of(THURSDAY), FRIDAY + HOUR))
+    text = digest(told)
+    assert digest_title(told) == "class room <12>: Thursday, 24 September 2026"
+    assert text.startswith(
+        "PM2.5 was above the guideline for a day. The worst hour had 100 µg/m³: Thursday 24, "
+        "9 to 10 h."
+    )
+    assert "fan ran 4 h 00 min, 1 time." in text
+    assert "Alarms: 1 (print 1)." in text
+    assert "pupils: 5 h in the room, 100 µg breathed in." in text  # 308 µg h/m³ x 0.324 m³/h
+    assert "Ultrafine particles are not seen." in text
+    assert len(text) < 1000
+
+
+def test_a_day_of_which_nothing_is_known_is_not_clean(settings: Settings) -> None:
+    told = facts(Gathered(settings, day_of(FRIDAY + 30 * HOUR), FRIDAY + 50 * HOUR))
+    text = digest(told)
+    assert text.startswith("Too little is known: PM2.5 was measured for 0 % of the time.")
+    assert "bench.pm2_5 was measured for 0 % of the time only" in text
+    assert "Nothing needs doing" not in text
+
+
+class Seen(HTMLParser):
+    """Gathers what a browser would fetch, and what stands open."""
+
+    _EMPTY = frozenset({"meta", "rect", "polyline", "polygon", "circle", "path", "br"})
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.fetched: list[str] = []
+        self.open: list[str] = []
+        self.words: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        if tag in {"script", "link", "img", "iframe", "object", "embed", "base", "image", "use"}:
+            self.fetched.append(tag)
+        self.fetched += [
+            f"{tag} {name}"
+            for name, value in attrs
+            if name in {"src", "href", "xlink:href", "srcset", "data", "style", "background"}
+            or (name.startswith("on") or ("url(" in (value or "") and "url(#" not in value))
+        ]
+        if tag not in self._EMPTY:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.handle_starttag(tag, attrs)
+        if tag not in self._EMPTY:
+            self.open.pop()
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag not in self._EMPTY:
+            assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        self.words.append(data)
+
+
+def seen(html: str) -> Seen:
+    parser = Seen()
+    parser.feed(html)
+    parser.close()
+    return parser
+
+
+@pytest.mark.parametrize(
+    "words", [("day", "--day", "2026-09-24"), ("week", "--day", "2026-09-24"),
+              ("span", "--from", "2026-08-01", "--to", "2026-10-01")], ids=lambda words: words[0]
+)  # fmt: skip
+def test_the_page_needs_nothing_from_elsewhere(
+    settings: Settings, tmp_path: Path, words: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("ventwright.commands.report._now", lambda: FRIDAY + HOUR)
+    out = tmp_path / "report.html"
+    result = report(settings, *words, "--out", str(out))
+    assert result.exit_code == 0, result.output
+    html = out.read_text(encoding="utf-8")
+    page = seen(html)
+    assert page.fetched == []
+    assert page.open == []
+    assert "@import" not in html
+    assert "url(" not in html.replace("url(#", "")
+    assert html.count("http") == html.count('xmlns="http://www.w3.org/2000/svg"')
+    shown = "".join(page.words)
+    assert "class room <12>" in shown
+    assert "no certified alarm and no medical device" in shown
+    assert "do not see ultrafine particles" in shown
+    assert "<svg" in html
+    assert 'lang="en"' in html
+
+
+def test_pictures_are_written_too(
+    settings: Settings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out = str(tmp_path / "r.html")
+    words = ("week", "--day", "2026-09-24", "--out", out, "--png", str(tmp_path))
+    assert report(settings, *words).exit_code == 0
+    assert (tmp_path / "week-2026-09-21-hours.png").read_bytes().startswith(b"\x89PNG")
+
+    def gone() -> None:
+        raise painting.NoPainterError(painting.MISSING)
+
+    monkeypatch.setattr(painting, "painter", gone)
+    result = report(settings, *words)
+    assert result.exit_code == 1
+    assert "pip install 'ventwright[analysis]'" in result.stderr
+    assert Path(out).exists()
+
+
+def test_facts_as_json_and_mistakes_as_sentences(settings: Settings, tmp_path: Path) -> None:
+    told = json.loads(report(settings, "day", "--day", "2026-09-23", "--json").stdout)
+    assert told["days"][0]["mean"] == pytest.approx(4)
+    assert "Nothing needs doing." in report(settings, "day", "--day", "2026-09-23", "--text").stdout
+    ends = report(settings, "span", "--from", "2026-09-24", "--to", "2026-09-23")
+    assert ends.stderr == "No report: the end must be after the beginning.\n"
+    late = report(settings, "week", "--day", "2126-09-24")
+    assert late.exit_code == 1
+    assert "is still to come" in late.stderr
+    bad = report(settings, "day", "--day", "2026-09-23", "--out", str(tmp_path / "no" / "r.html"))
+    assert "could not be written: No such file" in bad.stderr
+
+
+def test_weeks_and_days_by_the_local_clock() -> None:
+    assert week_of(WEDNESDAY).begins == WEDNESDAY - 48 * HOUR
+    assert [end - begin for begin, end in week_of(WEDNESDAY).days] == [24 * HOUR] * 7
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("TZ", "Europe/Berlin")
+        time.tzset()
+        week = week_of(WEDNESDAY + 32 * 24 * HOUR)
+        assert [(end - begin) / HOUR for begin, end in week.days] == [24] * 6 + [25]
+        assert week.title == "Week of 19 to 25 October 2026"
+    time.tzset()
