@@ -20,6 +20,7 @@ from ventwright.settings.hours import parse_hours
 from ventwright.settings.limits import Limit, limits
 from ventwright.settings.model import DAY, HOUR, MINUTE, Settings
 from ventwright.storage.reader import Reader
+from ventwright_drivers.quantities import QUANTITIES
 from ventwright_drivers.registry import load
 
 Told = dict[str, Any]
@@ -59,7 +60,8 @@ def main_channel(settings: Settings) -> str:
     alarmed = [alarm.channel for alarm in settings.alarms.values()]
     there = [*alarmed, *channels_of(settings)]
     masses = [channel for channel in there if channel.partition(".")[2].startswith("pm")]
-    return (masses or there)[0]
+    plain = [c for c in there if not QUANTITIES[c.partition(".")[2]].raw]
+    return (masses or plain or there)[0]
 
 
 def facts(gathered: Gathered) -> Told:

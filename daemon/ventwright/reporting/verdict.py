@@ -131,8 +131,8 @@ def _advice_on_extraction(facts: Told) -> Iterator[str]:
             )
         elif clearance["commissioned"] is None:
             yield (
-                f"{one['extractor']} was never commissioned: `ventwright commission` measures once "
-                "how fast it clears this room, so that a clogged filter shows."
+                f"{one['extractor']} was never commissioned: measure once how fast it clears this "
+                "room, so that a clogged filter shows later."
             )
 
 
