@@ -9,6 +9,7 @@ import sds011lib
 from hypothesis import given
 from hypothesis import strategies as st
 from pms5003 import PMS5003Data
+from pms7003.pms7003 import VALUES, Pms7003Sensor
 from pymodbus.client import ModbusSerialClient
 from pymodbus.framer import FramerRTU
 from pymodbus.pdu import DecodePDU
@@ -20,6 +21,7 @@ from ventwright_drivers.emulated.relay_modbus import ModbusTwin
 from ventwright_drivers.emulated.sds011 import Sds011Twin
 from ventwright_drivers.relay import modbus
 from ventwright_drivers.serial import pms, sds011
+from ventwright_drivers.serial.pms import Pms7003
 
 SIZES = (0.3, 0.5, 1.0, 2.5, 5, 10)
 words = st.integers(0, 0xFFFF)
@@ -51,6 +53,22 @@ def test_pms5003_decodes_as_we_do(values: list[int]) -> None:
 def test_pms5003_decodes_plausible_counts_as_we_do(masses: list[int], counts: list[int]) -> None:
     values = [*masses, *sorted(counts, reverse=True), 0x9700]
     agrees(summed(b"".join(value.to_bytes(2, "big") for value in values)))
+
+
+@given(st.lists(words, min_size=6, max_size=6), st.lists(words, min_size=6, max_size=6))
+def test_pms7003_decodes_as_we_do(masses: list[int], counts: list[int]) -> None:
+    values = [*masses, *sorted(counts, reverse=True), 0x9700]
+    frame = summed(b"".join(value.to_bytes(2, "big") for value in values))
+    theirs = Pms7003Sensor.__new__(Pms7003Sensor)  # its port apart
+    told = theirs._parse_frame(list(frame[2:]))
+    assert theirs._valid_frame(list(frame[2:]), told)
+    ours = pms.decode(Pms7003.layout, frame)[1]
+    assert ours is not None
+    named = dict(zip(VALUES, told[1:], strict=False))
+    assert list(ours.values[:3]) == [named[name] for name in ("pm1_0", "pm2_5", "pm10")]
+    # their counts are those of 0.1 l, as on the wire
+    sizes = ("n0_3", "n0_5", "n1_0", "n2_5", "n5_0", "n10")
+    assert list(ours.values[3:]) == [named[name] / 100 for name in sizes]
 
 
 def test_pms5003_reads_our_twin() -> None:
