@@ -1,6 +1,10 @@
-"""For every test: with --no-skips, a skipped test is a failure."""
+"""For every test: no example has a deadline; with --no-skips, a skipped test is a failure."""
 
 import pytest
+from hypothesis import settings
+
+settings.register_profile("any machine", deadline=None)
+settings.load_profile("any machine")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

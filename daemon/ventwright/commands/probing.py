@@ -3,16 +3,8 @@
 from collections.abc import Iterator
 from typing import Any
 
-from ventwright.finding.instead import (
-    Asked,
-    Spots,
-    explained,
-    other,
-    spot_of,
-    taken,
-    tapped,
-    unheard,
-)
+from ventwright.finding.asked import Asked, Spots, spot_of
+from ventwright.finding.instead import explained, other, taken, tapped, unheard
 from ventwright.keeper.process import build_part, build_relay
 from ventwright.settings.model import PartEntry, RelayEntry, Settings
 from ventwright_drivers.errors import DriverError
@@ -80,7 +72,7 @@ def _check_part(name: str, entry: PartEntry, wiring: Wiring, spots: Spots) -> Fi
     finding: Finding = {"part": name, "model": entry.model}
     wires, said = tapped(wiring)
     part = build_part(entry, wires)
-    asked = Asked(f"parts.{name}", part.model, part.options, wiring)
+    asked = Asked(f"parts.{name}", part.model, part.options, wiring, entry.driver)
     finding["place"] = part.place
     if part.optical_mass:
         finding["laser life (h)"] = part.laser_hours
@@ -104,7 +96,7 @@ def _check_relay(
     name: str, entry: RelayEntry, wiring: Wiring, spots: Spots, switch: bool
 ) -> Finding:
     finding: Finding = {"relay": name, "model": entry.model}
-    asked = Asked(f"relays.{name}", entry.model, entry.options, wiring)
+    asked = Asked(f"relays.{name}", entry.model, entry.options, wiring, entry.driver)
     if user := taken(asked):
         return {**finding, "well": False, "says": user}
     try:

@@ -51,11 +51,14 @@ class Polled:
         said = getattr(error, "said", b"") or getattr(error.__cause__, "said", b"")
         if not said:
             return str(error)
-        from ventwright.finding.instead import Asked, other
+        from ventwright.finding.asked import Asked
+        from ventwright.finding.instead import other
+        from ventwright_drivers.registry import where
 
         part = self.part
         return other(
-            Asked(f"parts.{self.name}", part.model, part.options, part.wiring), said
+            Asked(f"parts.{self.name}", part.model, part.options, part.wiring, where(type(part))),
+            said,
         ) or str(error)
 
     def _take(self) -> None:

@@ -1,5 +1,7 @@
 """What is said where another part is on the wire than the configuration names, or nowhere."""
 
+import sys
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -15,6 +17,7 @@ from ventwright_drivers import registry
 from ventwright_drivers.emulated.relay_a0 import A0Twin
 from ventwright_drivers.emulated.relay_modbus import ModbusTwin
 from ventwright_drivers.emulated.twin import I2CTwin, SerialTwin
+from ventwright_drivers.serial.pms import Pms3003
 
 PORT = "/dev/desk"
 TWINS = registry.twins()
@@ -105,6 +108,25 @@ def test_what_the_wire_leaves_open_is_said(wanted: str, there: str, either: str)
         f"{PORT} has a {either}, not the {wanted} of [parts.one]: "
         "write as model there what is printed on it"
     )
+
+
+def test_a_part_of_others_may_speak_like_one_of_ours() -> None:
+    class Cousin(Pms3003):
+        """Somebody else's part, with the frames of a pms3003."""
+
+        model = "cousin"
+        __module__ = "cousins.parts"
+
+    settings = rooms.room(relays={})
+    settings.parts.clear()
+    driver = f"{Cousin.__module__}:Cousin"
+    settings.parts["one"] = PartEntry("cousin", driver, Cousin.Options(PORT), Cousin.quantities)
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setitem(sys.modules, "cousins.parts", SimpleNamespace(Cousin=Cousin))
+        shop = Shop(real("pms3003"))
+        wires = wiring(shop.clock, open_port=shop._open)
+        (found,) = findings(settings, wires, switch=False)
+    assert found["says"] == "it answers"
 
 
 def test_a_silent_port_says_what_may_be_the_matter() -> None:
