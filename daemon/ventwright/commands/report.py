@@ -4,6 +4,7 @@ import json
 import sqlite3
 import time
 from collections.abc import Callable, Iterable
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -12,11 +13,19 @@ import click
 from ventwright.commands.options import Moment, config_option, fail, settings_or_exit
 from ventwright.drawing.png import NoPainterError, png
 from ventwright.drawing.shapes import Picture
+from ventwright.reporting.commissioning_page import (
+    commissioning_page,
+    commissioning_pictures,
+    commissioning_text,
+    rates,
+)
 from ventwright.reporting.digest import digest
 from ventwright.reporting.facts import Gathered, facts
+from ventwright.reporting.happenings import happenings
 from ventwright.reporting.period_page import period_page
 from ventwright.reporting.periods import Period, day_of, span_of, week_of
 from ventwright.reporting.pictures import pictures
+from ventwright.storage.reader import Reader
 
 Command = Callable[..., Any]
 
@@ -71,6 +80,22 @@ def span(begins: int, ends: int, **out: Any) -> None:
         _period(span_of(begins, ends), **out)
     except ValueError as error:
         fail(f"No report: {error}.")
+
+
+@report.command()
+@out_options
+def commissioning(config: Path, **out: Any) -> None:
+    """Report how fast this room clears, by itself and with extraction."""
+    settings, made = settings_or_exit(config), _now()
+    try:
+        with closing(Reader(settings.store.folder)) as reader:
+            found = happenings(reader, made).commissioned
+    except sqlite3.Error as error:
+        fail(f"The store in {settings.store.folder} could not be read: {error}")
+    told = [rates(one) for one in found]
+    html = commissioning_page(settings, told, made)
+    drawn = list(commissioning_pictures(told))
+    deliver("commissioning", told, commissioning_text(told), html, drawn, **out)
 
 
 def _period(period: Period, config: Path, **out: Any) -> None:

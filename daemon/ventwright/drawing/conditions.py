@@ -70,7 +70,7 @@ def side_by_side(drawn: SideBySide) -> Picture:
     )
     across = Scale(marks[0], marks[-1], _LEFT, _RIGHT, drawn.log)
     bottom = _TOP + _ROW * len(drawn.rows)
-    shapes = [*_behind(drawn, across, bottom), *_axis(drawn, marks, across, bottom)]
+    shapes = [*_axis(drawn, marks, across, bottom), *_behind(drawn, across, bottom)]
     for place, row in enumerate(drawn.rows):
         shapes += _row(row, _TOP + place * _ROW, across)
     height = bottom + 40 + 16 * (drawn.band is not None)
@@ -89,14 +89,18 @@ def _values(drawn: SideBySide) -> list[float]:
 def _behind(drawn: SideBySide, across: Scale, bottom: float) -> Iterator[Shape]:
     if band := drawn.band:
         x, end = across.at(band.low), across.at(band.high)
-        yield Box(x, _TOP - 6, max(2.0, end - x), bottom - _TOP + 6, STEPS[1])
+        for place in range(len(drawn.rows)):
+            high = _TOP + place * _ROW + 18
+            yield Box(x, high, max(2.0, end - x), 24, STEPS[1])
         yield Box(_LEFT, bottom + 36, 20, 12, STEPS[1])
         yield Words(_LEFT + 26, bottom + 46, band.label, 11)
     if drawn.at is not None:
         x = across.at(drawn.at)
-        yield Line(((x, _TOP - 6), (x, bottom)), INK, 1.2, dashed=True)
+        for place in range(len(drawn.rows)):
+            middle = _TOP + place * _ROW + 30
+            yield Line(((x, middle - 11), (x, middle + 11)), INK, 1.4, dashed=True)
         anchor = "start" if x < WIDTH / 2 else "end"
-        yield Words(x, _TOP - 10, drawn.at_label, 11, anchor, fill=SOFT)
+        yield Words(x, bottom + 34, drawn.at_label, 11, anchor, fill=SOFT)
 
 
 def _axis(
@@ -107,12 +111,15 @@ def _axis(
     reach = -1e9
     for value in marks:
         x, text = across.at(value), short(value)
-        yield Line(((x, _TOP - 6), (x, bottom + 4)), FAINT, 0.8)
+        yield Line(((x, bottom), (x, bottom + 4)), SOFT, 1)
+        for place in range(len(drawn.rows)):
+            middle = _TOP + place * _ROW + 30
+            yield Line(((x, middle - 10), (x, middle + 10)), FAINT, 0.8)
         half = 3.4 * len(text)
         if x - half > reach:
             reach = x + half + 4
-            place = min(max(x, half), WIDTH - half)
-            yield Words(place, bottom + 18, text, 11, "middle", fill=SOFT)
+            kept = min(max(x, half), WIDTH - half)
+            yield Words(kept, bottom + 18, text, 11, "middle", fill=SOFT)
 
 
 def _row(row: Row, y: float, across: Scale) -> Iterator[Shape]:

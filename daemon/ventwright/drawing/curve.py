@@ -19,8 +19,8 @@ from ventwright.drawing.shapes import (
     Words,
 )
 
-_LEFT, _RIGHT, _TOP, _BOTTOM = 46.0, WIDTH - 8, 40.0, 226.0
-_HEIGHT = 262.0
+_LEFT, _RIGHT, _TOP, _BOTTOM = 46.0, WIDTH - 8, 46.0, 230.0
+_HEIGHT = 254.0
 
 Series = Sequence[tuple[int, float | None]]
 """Times (Unix ms) and values; None is a gap."""

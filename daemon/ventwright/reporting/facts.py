@@ -13,7 +13,8 @@ from ventwright.averaging.courses import channels_of, courses
 from ventwright.averaging.telling import label
 from ventwright.exposure.days import days_of, told_days
 from ventwright.exposure.telling import Person
-from ventwright.reporting.happenings import Happenings, happenings
+from ventwright.reporting.clearances import clearance_told, clearances
+from ventwright.reporting.happenings import Happenings, Run, happenings
 from ventwright.reporting.load import TARGET_A_DAY
 from ventwright.reporting.periods import Period
 from ventwright.settings.hours import parse_hours
@@ -201,7 +202,15 @@ def _extractors(gathered: Gathered) -> Iterator[Told]:
             "hours": round(sum(lengths) / HOUR, 2),
             "runs": len(runs),
             "longest, min": round(max(lengths, default=0) / MINUTE, 1),
+            "clearance": _clearance(gathered, name, runs),
         }
+
+
+def _clearance(gathered: Gathered, name: str, runs: list[Run]) -> Told:
+    commissioned = [one for one in gathered.happened.commissioned if one.extractor == name]
+    channel = commissioned[-1].body.get("channel") if commissioned else None
+    course = gathered.courses.get(channel or "", gathered.main)
+    return clearance_told(list(clearances(course, runs, gathered.until)), commissioned)
 
 
 def _losses(happened: Happenings, until: int) -> Iterator[Told]:

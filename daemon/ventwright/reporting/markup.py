@@ -1,5 +1,6 @@
 """Writes HTML: elements with escaped text, and nothing that a page would fetch from elsewhere."""
 
+import re
 from collections.abc import Iterable, Sequence
 from html import escape
 
@@ -7,9 +8,13 @@ Html = str
 """Text that is markup already; everything else goes through `text`."""
 
 
+_KEPT = re.compile(r"(?<=\d) (?=\d|%|[µm]|g\b|h\b|pp[mb]|1/|°)")
+"""Spaces after a digit at which no line may end: within a number, before a unit."""
+
+
 def text(words: str) -> Html:
-    """Escape words."""
-    return escape(words)
+    """Escape words; numbers stay in one piece with their units."""
+    return escape(_KEPT.sub("\N{NO-BREAK SPACE}", words))
 
 
 def element(name: str, *inside: Html, **attributes: str) -> Html:

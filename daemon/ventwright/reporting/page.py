@@ -38,7 +38,7 @@ h2 {{ margin: 0 0 .5rem; font-size: 1.1rem; border-bottom: 2px solid {INK};
 p, ul {{ margin: .4rem 0; }}
 ul {{ padding-left: 1.2rem; }}
 figure {{ margin: .6rem 0 1rem; }}
-figure svg {{ display: block; width: 100%; max-width: 40rem; height: auto; }}
+figure svg {{ display: block; width: 100%; max-width: 35rem; height: auto; }}
 figcaption {{ color: {SOFT}; font-size: .9rem; }}
 table {{ border-collapse: collapse; width: 100%; margin: .5rem 0; }}
 caption {{ text-align: left; color: {SOFT}; font-size: .9rem; }}

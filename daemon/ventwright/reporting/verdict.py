@@ -129,7 +129,7 @@ def _advice_on_extraction(facts: Told) -> Iterator[str]:
                 f"{one['extractor']} cleared the air at {share(clearance['share'])} of what was "
                 "commissioned: look at filter, duct and window."
             )
-        elif clearance["commissioned"] is None:
+        elif clearance["commissioned"] is None and one["runs"]:
             yield (
                 f"{one['extractor']} was never commissioned: measure once how fast it clears this "
                 "room, so that a clogged filter shows later."

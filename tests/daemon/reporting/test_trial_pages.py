@@ -1,0 +1,115 @@
+"""Pages of a test print, of a comparison and of commissionings."""
+
+from dataclasses import replace
+
+import pytest
+
+from aired import MIDNIGHT
+from daemon.reporting.examples import compared, made
+from daemon.reporting.pages import alone
+from ventwright.drawing.conditions import Band
+from ventwright.reporting.commissioning_page import (
+    commissioning_page,
+    commissioning_pictures,
+    commissioning_text,
+    rates,
+)
+from ventwright.reporting.comparison_page import (
+    comparison_page,
+    comparison_pictures,
+    comparison_text,
+)
+from ventwright.reporting.happenings import Commissioned
+from ventwright.reporting.print_page import print_page, print_pictures, print_text
+from ventwright.reporting.published import band
+from ventwright.settings.model import Room, Settings, Storage
+from ventwright.trials.figures import Figure
+
+
+def shown(html: str) -> str:
+    return alone(html).replace("\N{NO-BREAK SPACE}", " ")
+
+
+def test_a_print_is_told_with_its_ranges() -> None:
+    words = shown(print_page(made(), MIDNIGHT))
+    assert "pla-closed-1 put 5 400 µg (4 700 to 6 200) of PM2.5 into the room" in words
+    assert "118 to 155 µg/g with 95 %" in words
+    assert "below 1.4 µg/m³" in words
+    assert "only one printer ran" in words
+    assert "its own decay" in words
+    assert "particles, which printers emit most of, are not seen" in words
+    assert "Kim 2015, Environ Sci Technol 49:12044 (from memory)" in words
+    assert "No published emission of particles by mass could be read" in words
+    assert "workshop <1>" in words
+
+
+def test_a_print_is_drawn_over_its_background_with_its_phases() -> None:
+    print_, emission = print_pictures(made())
+    assert "shaded: background, print, decay" in print_.says
+    assert print_.title == "PM2.5 of pla-closed-1: one-minute means over its phases"
+    assert "95 %" in emission.title
+    bare = replace(made(), curve=(), rates=())
+    assert not list(print_pictures(bare))
+
+
+def test_a_print_that_shows_nothing_says_so_and_not_zero() -> None:
+    low = replace(made(), total=Figure(3.0, "µg", below=210.0), per_gram=Figure(None, "µg/g"))
+    assert "put below 210 µg of PM2.5 into the room." in print_text(low)
+    unknown = replace(made(), total=Figure(None, "µg", why="no loss rate is known"))
+    assert print_text(unknown).startswith("How much pla-closed-1 emitted is not known: no loss")
+    assert "not known" in shown(print_page(unknown, MIDNIGHT))
+    left_out = replace(made(), unusable="it was interrupted")
+    assert print_text(left_out).startswith("pla-closed-1 does not count: it was interrupted")
+
+
+def test_a_comparison_says_its_verdicts_first() -> None:
+    words = shown(comparison_page(compared(), [made()], "workshop", MIDNIGHT))
+    verdict = words.index("ABS, closed emits 8.8 times as much as PLA, closed (4.9 to 15.8).")
+    assert verdict < words.index("How do they stand side by side?")
+    assert "no difference that these six prints could show; a factor of 1.6" in words
+    assert "12 of each" in words
+    assert "more than a hundred" in words
+    assert "the print was interrupted" in words
+    assert "(1 more comparison below.)" in words
+    assert comparison_text(compared()).count("\n") == 1
+
+
+def test_conditions_without_a_print_have_a_row_and_no_mark() -> None:
+    conditions, ratios = comparison_pictures(compared(), [made()])
+    assert "ASA, open: not known" in conditions.says
+    assert "ABS, closed : PLA, closed: 8.8 (4.9 to 16)" in ratios.says
+
+
+def test_a_comparison_of_nothing_is_a_page_too() -> None:
+    empty = replace(compared(), conditions=(), contrasts=(), verdicts=(), batches=())
+    html = comparison_page(empty, [], "workshop", MIDNIGHT)
+    assert "There is nothing to compare yet." in html
+    assert not list(comparison_pictures(empty, []))
+
+
+def test_the_published_band_is_drawn_where_units_allow_only() -> None:
+    found = band("n0_3", "1/h")
+    assert isinstance(found, Band)
+    assert (found.low, found.high) == (pytest.approx(1e9), pytest.approx(6e14))
+    assert band("pm2_5", "µg/h") is None
+    counts, *_ = comparison_pictures(compared("per_hour", "1/h"), [made(channel="bench.n0_3")])
+    masses, *_ = comparison_pictures(compared("per_hour", "µg/h"), [made()])
+    assert any("published" in getattr(shape, "text", "") for shape in counts.shapes)
+    assert not any("published" in getattr(shape, "text", "") for shape in masses.shapes)
+
+
+def test_commissionings_are_told_with_the_clean_air() -> None:
+    """V (k_on - k_off) is 45 m³ x (3.1 - 0.6) /h: 112.5 m³/h."""
+    body = {"channel": "bench.pm2_5", "volume": 45.0, "natural": 0.6, "natural_error": 0.03}
+    body |= {"clearance": 3.1, "clearance_error": 0.04, "points": 60, "method": "walk"}
+    told = [rates(Commissioned("fan", MIDNIGHT, body))]
+    assert told[0]["clean air"] == pytest.approx([112.5, 112.5 - 4.41, 112.5 + 4.41])
+    settings = Settings(Room("workshop", 45), Storage(None), {})  # type: ignore[arg-type]
+    words = shown(commissioning_page(settings, told, MIDNIGHT))
+    assert "With fan the room loses 3.1 1/h (3.0 to 3.2)" in words
+    assert "112 m³/h (108 to 117)" in words
+    assert "45 min" in words  # 60 ln 10 / 3.1
+    (picture,) = commissioning_pictures(told)
+    assert "fan off" in picture.says
+    assert commissioning_text([]).startswith("This room was never commissioned.")
+    assert "never commissioned" in commissioning_page(settings, [], MIDNIGHT)
