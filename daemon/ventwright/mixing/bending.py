@@ -20,8 +20,8 @@ _FAR = 0.05
 """The share of the rise by which a stretch must lie off."""
 
 
-def bend(found: Fit, background_error: float = 0.0) -> str:
-    """Say in a sentence how a decay bends, or nothing."""
+def bend(found: Fit, background_error: float = 0.0, hours: float = 1.0) -> str:
+    """Say in a sentence how a decay bends, or nothing; `hours` is the unit of its times."""
     parts = _parts(found)
     if parts is None:
         return ""
@@ -29,8 +29,8 @@ def bend(found: Fit, background_error: float = 0.0) -> str:
     apart = late.rates[0] - early.rates[0]
     unsure = sqrt(_error(early) ** 2 + _error(late) ** 2 + _leaning(late, background_error) ** 2)
     if abs(apart) > max(_SURE * unsure, _NOTABLE * found.rates[0]):
-        return _said(early.rates[0], late.rates[0])
-    return _bump(found)
+        return _said(early.rates[0] / hours, late.rates[0] / hours)
+    return _bump(found, hours)
 
 
 def _parts(found: Fit) -> tuple[Fit, Fit] | None:
@@ -66,7 +66,7 @@ def _leaning(late: Fit, background_error: float) -> float:
 
 
 def _said(early: float, late: float) -> str:
-    rates = f"({early:.2f} /h, then {late:.2f} /h)"
+    rates = f"({early:.3g} /h, then {late:.3g} /h)"
     if late < early:
         return (
             f"it falls more slowly later than at first {rates}: something still emits, the air "
@@ -78,7 +78,7 @@ def _said(early: float, late: float) -> str:
     )
 
 
-def _bump(found: Fit) -> str:
+def _bump(found: Fit, hours: float) -> str:
     """Find a stretch of time that lies off the curve, far beyond what points scatter by."""
     count = len(found.residuals) // _STRETCHES
     if count < _FEWEST:
@@ -89,7 +89,7 @@ def _bump(found: Fit) -> str:
     off, first = max(means)
     if off <= max(_FAR * abs(found.amplitudes[0]), 6 * scatter / sqrt(count)):
         return ""
-    minutes = 60 * found.points.times[first + count // 2]
+    minutes = 60 * hours * found.points.times[first + count // 2]
     return f"something happened about {minutes:.0f} min into it: a door, a window, a source"
 
 

@@ -13,7 +13,7 @@ from ventwright.mixing.bending import bend
 from ventwright.mixing.curve import Fit, Points
 from ventwright.mixing.doubt import Doubt, doubt
 from ventwright.mixing.fitting import fit
-from ventwright.mixing.shapes import SHAPES
+from ventwright.mixing.shapes import SHAPES, Shape
 
 FEWEST = 20
 """Points below which nothing is concluded."""
@@ -84,13 +84,16 @@ def fit_decay(
         raise ValueError(f"only {len(levels)} points, {FEWEST} are needed")
     first = min(hours)
     points = Points([t - first for t in hours], list(levels), [1.0] * len(levels))
-    found = _weighted(points, background, noise)
+    shape = SHAPES["decay"]
+    found = (
+        weighted(shape, points, background) if noise == "level" else fit(shape, points, background)
+    )
     unsure = doubt(found)
     widened = unsure.widened * found.error("k")
     from_background = _leaning(found, background_error)
     half = sqrt(unsure.half_width(found.error("k")) ** 2 + (_PLAIN * from_background) ** 2)
     decay = _told(found, unsure, background_error, sqrt(widened**2 + from_background**2), half)
-    return decay._replace(why=tuple(_against(decay, background_error)))
+    return decay._replace(why=tuple(against(found, background_error, 1.0, half)))
 
 
 def _told(fit: Fit, unsure: Doubt, given: float, error: float, half: float) -> Decay:
@@ -114,12 +117,11 @@ def _told(fit: Fit, unsure: Doubt, given: float, error: float, half: float) -> D
     )
 
 
-def _weighted(points: Points, background: float | None, noise: Noise) -> Fit:
+def weighted(shape: Shape, points: Points, background: float | None) -> Fit:
     """Fit, then again with spreads that follow the level as the residuals say."""
-    found = fit(SHAPES["decay"], points, background)
-    for _ in range(_ROUNDS if noise == "level" else 0):
-        weighted = points._replace(spreads=_spreads(found))
-        found = fit(SHAPES["decay"], weighted, background, found)
+    found = fit(shape, points, background)
+    for _ in range(_ROUNDS):
+        found = fit(shape, points._replace(spreads=_spreads(found)), background, found)
     return found
 
 
@@ -153,22 +155,40 @@ def _again(found: Fit, background: float) -> Fit:
     return fit(found.shape, found.points, background, found)
 
 
-def _against(decay: Decay, background_error: float) -> list[str]:
-    """Say what speaks against a decay; the worst comes first."""
-    if decay.points < FEWEST:
-        return [f"only {decay.points} points, {FEWEST} are needed: measure longer"]
-    if decay.rise <= 0 or decay.rate <= 0:
+def against(
+    found: Fit,
+    background_error: float = 0.0,
+    hours: float = 1.0,
+    half: float | None = None,
+    fewest: int = FEWEST,
+) -> list[str]:
+    """Say what speaks against a decay, the worst first; nothing where it may be relied on.
+
+    `hours` is the unit of its times in hours, `half` half the interval of the rate, if it is known
+    better than from the fit alone.
+    """
+    points, rate = len(found.residuals), found.rates[0]
+    if points < fewest:
+        return [f"only {points} points, {fewest} are needed: measure longer"]
+    if found.amplitudes[0] <= 0 or rate <= 0:
         return ["it does not fall: the source was not over, or there was nothing to clear"]
-    if decay.fallen < LEAST_FALL:
+    fallen = 1 - exp(-rate * found.points.span)
+    if fallen < LEAST_FALL:
         return [
-            f"too little decay: only {decay.fallen:.0%} of the rise was gone at the end, "
+            f"too little decay: only {fallen:.0%} of the rise was gone at the end, "
             f"{LEAST_FALL:.0%} is needed: wait longer"
         ]
-    found = bend(decay.fit, background_error)
-    why = [found] if found else []
-    if (decay.high - decay.low) / 2 > VAGUEST * decay.rate:
-        why.append(
-            f"too vague: the rate lies between {max(0.0, decay.low):.2f} and {decay.high:.2f} /h; "
-            "start from a higher level or measure longer"
-        )
-    return why
+    bent = bend(found, background_error, hours)
+    return ([bent] if bent else []) + _vague(found, half, hours)
+
+
+def _vague(found: Fit, half: float | None, hours: float) -> list[str]:
+    rate = found.rates[0]
+    half = doubt(found).half_width(found.error("k")) if half is None else half
+    if half <= VAGUEST * rate:
+        return []
+    low, high = max(0.0, rate - half) / hours, (rate + half) / hours
+    return [
+        f"too vague: the rate lies between {low:.2g} and {high:.2g} /h; "
+        "start from a higher level or measure longer"
+    ]

