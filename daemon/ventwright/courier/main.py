@@ -16,11 +16,13 @@ from typing import Any, NoReturn, Protocol
 from ventwright.courier.accounts import counts
 from ventwright.courier.file import CourierFile
 from ventwright.courier.intake import Intake
+from ventwright.courier.pulse import Pulse
 from ventwright.courier.stock import Stock
 from ventwright.courier.teller import Teller
 from ventwright.courier.watch import KeeperStatus, Watch, socket_status
 from ventwright.exporting.database import DatabaseWriter
 from ventwright.exporting.pusher import Pusher
+from ventwright.keeper.systemd import tell_systemd
 from ventwright.notifying.ages import Ages
 from ventwright.notifying.messages import Context, database_back, database_failing
 from ventwright.notifying.notifier import Notifier, Recipient
@@ -35,6 +37,8 @@ from ventwright_drivers.clock import Clock, SystemClock, boot_id
 _LOOK_EVERY_MS = SECOND
 _TROUBLE_WAIT_MS = 5 * SECOND
 _GOODBYE_S = 3.0
+_BEAT_MS = 30 * SECOND
+_LOOKING = "looking"
 _DATABASE_FLAG = "database failing since"
 
 log = logging.getLogger(__name__)
@@ -172,17 +176,23 @@ class Courier:
             self._watch.step()
         return _LOOK_EVERY_MS
 
-    def _loop(self, step: Callable[[], int]) -> None:
+    def _loop(self, name: str, step: Callable[[], int]) -> None:
         """Repeat a step until all is stopped; an error that is not foreseen stops all."""
         try:
             while not self._clock.stopped:
-                wait = self._guarded(step)
-                self._clock.sleep_until(self._clock.now() + wait)
+                self._rest(name, self._clock.now() + self._guarded(step))
         except BaseException:
             self._broken = True
             raise
         finally:
             self._clock.stop()
+
+    def _rest(self, name: str, until: int) -> None:
+        """Sleep until `until` (ms), and show now and then that it is sleep and no hanging."""
+        self._pulse.beat(name)
+        while not self._clock.stopped and (now := self._clock.now()) < until:
+            self._clock.sleep_until(min(until, now + _BEAT_MS))
+            self._pulse.beat(name)
 
     @staticmethod
     def _guarded(step: Callable[[], int]) -> int:
@@ -194,7 +204,7 @@ class Courier:
 
     def _push_loop(self, pusher: Pusher) -> None:
         try:
-            self._loop(pusher.step)
+            self._loop("pusher", pusher.step)
         finally:
             pusher.save()
 
@@ -203,7 +213,7 @@ class Courier:
         if pusher := self.pusher:
             made.append(self._thread("pusher", lambda: self._push_loop(pusher)))
         if notifier := self.notifier:
-            made.append(self._thread("notifier", lambda: self._loop(notifier.step)))
+            made.append(self._thread("notifier", lambda: self._loop("notifier", notifier.step)))
         return made
 
     @staticmethod
@@ -216,9 +226,11 @@ class Courier:
             for number in (signal.SIGTERM, signal.SIGINT):
                 signal.signal(number, self._signalled)
         threads = self._threads()
+        self._pulse = Pulse((_LOOKING, *(thread.name for thread in threads)), tell_systemd)
         for thread in threads:
             thread.start()
-        self._loop(self.look)
+        tell_systemd("READY=1")
+        self._loop(_LOOKING, self.look)
         for thread in threads:
             thread.join(_GOODBYE_S)
         if not any(thread.is_alive() for thread in threads):

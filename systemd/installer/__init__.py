@@ -1,0 +1,1 @@
+"""Installs, upgrades and removes Ventwright on a board; needs only the standard library."""
