@@ -10,7 +10,8 @@ import click
 
 from ventwright.rehearsal.conductor import Plan, Rehearsal, RehearsalError
 from ventwright.rehearsal.configuration import DatabaseTarget
-from ventwright.rehearsal.scenario import DEFAULT, SCENARIOS
+from ventwright.rehearsal.playbill import SCENARIOS
+from ventwright.rehearsal.scenario import DEFAULT
 from ventwright.rehearsal.summary import sentences
 from ventwright.rehearsal.words import paragraph
 

@@ -24,8 +24,10 @@ from ventwright.rehearsal.hosting import Pace, Stage, host
 from ventwright.rehearsal.narrator import Narrator, Say
 from ventwright.rehearsal.news import News
 from ventwright.rehearsal.phone import Phone
+from ventwright.rehearsal.playbill import VISITS
 from ventwright.rehearsal.scenario import Scenario
 from ventwright.rehearsal.summary import Run, Summary, summarise
+from ventwright.rehearsal.visitor import Visitor
 from ventwright.rehearsal.wire import listen
 from ventwright.rehearsal.world import START_MS, Moment, World
 
@@ -202,6 +204,9 @@ class Rehearsal:
             counts(places.store),
         )
         found = summarise(run, self.narrator, news, phone)
+        if self._visitor is not None:
+            found["trials"] = self._visitor.told
+            found["whole"] = self._visitor.done and not self._stopping
         text = json.dumps(found, ensure_ascii=False, indent=2)
         places.summary.write_text(text + "\n", encoding="utf-8")
         return found
@@ -212,6 +217,7 @@ class Rehearsal:
         self._phone = phone
         self.world = World(plan.scenario, plan.seed, places.ports, self._watch)
         stack.callback(self.world.close)
+        self._visitor = self._invite(stack)
         socket = Path(tempfile.mkdtemp(prefix="ventwright-"))
         stack.callback(shutil.rmtree, socket, ignore_errors=True)
         listener = stack.enter_context(listen(socket / "world"))
@@ -223,6 +229,27 @@ class Rehearsal:
         self._stage = Stage(self.world, f"rehearsal-{plan.seed}", offset, Pace(plan.pace))
         self._host(listener, self._stage)
         self._courier.stop()
+
+    def _invite(self, stack: ExitStack) -> Visitor | None:
+        """Have somebody use the daemon meanwhile, where the scenario has that."""
+        visit = VISITS.get(self.plan.scenario.name)
+        if visit is None:
+            return None
+        socket = self.places.store / "keeper.socket"
+        found = Visitor(visit, socket, self.world.extra.extend, self.narrator.heard)
+        stack.callback(found.leave)
+        return found
+
+    def _visited(self, second: int) -> None:
+        """Give the visitor their turn; the rehearsal is over when the visit is."""
+        visitor = self._visitor
+        if visitor is None:
+            return
+        visitor.at(second)
+        if visitor.failed is not None:
+            raise RehearsalError(f"the visit failed: {visitor.failed}") from visitor.failed
+        if visitor.done:
+            self.world.ends = self.world.seconds
 
     def _start_keeper(self, socket: Path) -> _Child:
         words = ("--config", str(self.places.configuration), "--rehearsal", str(socket))
@@ -262,6 +289,7 @@ class Rehearsal:
     def _watch(self, moment: Moment) -> None:
         narrator = self.narrator
         narrator.watch(moment)
+        self._visited(moment.second)
         if narrator.owed > len(self._phone.messages) + self._given_up:
             self._await_delivery(narrator.owed)
 

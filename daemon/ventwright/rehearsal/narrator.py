@@ -16,6 +16,7 @@ from ventwright.rehearsal.words import (
     event_line,
     message_lines,
     paragraph,
+    said_lines,
 )
 from ventwright.rehearsal.world import Moment
 from ventwright.settings.durations import format_duration
@@ -90,11 +91,16 @@ class Narrator:
         fan = self._scenario.extractor
         return course_line(look, fan, self._setpoint, _FULL_BAR * self._setpoint)
 
+    def heard(self, text: str) -> None:
+        """Tell what a visitor was told."""
+        self._say(said_lines(text))
+
     def read_store(self) -> None:
         """Tell what was committed since."""
         for event in self._news.events():
             self.events.append(event)
-            self._say(event_line(event))
+            if event.kind != "request":  # what came of it is an event of its own
+                self._say(event_line(event))
             if compose(event, self._context) is not None:
                 self.owed += 1
 

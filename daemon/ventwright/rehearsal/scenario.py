@@ -76,6 +76,8 @@ class Scenario:
     def dusty(self) -> tuple[int, int]:
         """When the first spell with fine particles begins and the last one ends, s."""
         spells = [spell for spell in self.spells if spell.rates.get("fine")]
+        if not spells:
+            return 0, self.duration
         return min(s.begins for s in spells), max(s.ends for s in spells)
 
     @property
@@ -167,5 +169,3 @@ DEFAULT = Scenario(
         },
     },
 )
-
-SCENARIOS: dict[str, Scenario] = {s.name: s for s in (DEFAULT,)}

@@ -82,6 +82,11 @@ def message_lines(message: Received) -> str:
     return "\n".join([title, _block("            ", message.body, fg="yellow")])
 
 
+def said_lines(text: str) -> str:
+    """Write what somebody at the printer was told."""
+    return _block("          » ", text, fg="magenta")
+
+
 def _block(start: str, text: str, **style: object) -> str:
     gap = " " * (len(start) - 2) + ("┃ " if "┃" in start else "  ")
     lines = textwrap.wrap(text, WIDTH - len(start)) or [""]

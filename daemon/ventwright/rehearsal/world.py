@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from ventwright.rehearsal.emission import label_at, rates_at
+from ventwright.rehearsal.emission import Spell, label_at, rates_at
 from ventwright.rehearsal.ports import Port
 from ventwright.rehearsal.room import Room
 from ventwright.rehearsal.scenario import Fault, Scenario
@@ -59,6 +59,10 @@ class World:
         """Build room and parts; the terminals get stable paths in `folder`. Raises OSError."""
         self.scenario = scenario
         self.now = START_MS
+        self.extra: list[Spell] = []
+        """What emits beside the scenario, as a visitor has it."""
+        self.ends = scenario.duration
+        """Whole seconds after which it is over; a visitor may end it earlier."""
         self.seconds = 0
         """Whole seconds played."""
         self._seed = seed
@@ -101,7 +105,7 @@ class World:
     @property
     def over(self) -> bool:
         """True once the scenario has been played."""
-        return self.seconds >= self.scenario.duration
+        return self.seconds >= self.ends
 
     @property
     def extracting(self) -> bool:
@@ -152,7 +156,7 @@ class World:
 
     def _play_second(self) -> None:
         second = self.seconds
-        sources = rates_at(self.scenario.spells, second)
+        sources = rates_at((*self.scenario.spells, *self.extra), second)
         self.room.exhaust = self.scenario.exhaust if self.extracting else 0.0
         for room in (self.room, self.still_room):
             room.sources = sources
@@ -168,7 +172,7 @@ class World:
     def _moment(self, second: int) -> Moment:
         return Moment(
             self.seconds,
-            label_at(self.scenario.spells, second),
+            label_at((*self.scenario.spells, *self.extra), second),
             self.extracting,
             pm2_5(self.room.levels),
             pm2_5(self.still_room.levels),

@@ -67,7 +67,10 @@ class RatePoint:
 
 @dataclass(frozen=True)
 class Above:
-    """How long the mean over `averaging` was above a published limit, within print and decay."""
+    """How long print and decay stood above the value of a published limit.
+
+    A minute above it does not exceed the limit, which holds over its own averaging time.
+    """
 
     key: str
     """Of config/limits.toml."""
@@ -75,10 +78,11 @@ class Above:
     value: float
     """The limit in the channel's unit."""
     averaging: str
-    minutes: float | None
-    """None where the record is shorter than the averaging time."""
+    minutes: int
+    """How many minutes had a mean above the value."""
     highest: float | None
-    """The highest mean over that time, channel's unit; None likewise."""
+    """The highest mean over the averaging time, channel's unit; None where the record is shorter
+    than that."""
 
 
 @dataclass(frozen=True)

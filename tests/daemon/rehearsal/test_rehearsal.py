@@ -22,7 +22,8 @@ from ventwright.rehearsal import conductor
 from ventwright.rehearsal.conductor import Plan, Rehearsal, RehearsalError
 from ventwright.rehearsal.configuration import DatabaseTarget
 from ventwright.rehearsal.emission import Print
-from ventwright.rehearsal.scenario import DEFAULT, SCENARIOS
+from ventwright.rehearsal.playbill import SCENARIOS
+from ventwright.rehearsal.scenario import DEFAULT
 from ventwright.rehearsal.summary import Summary, sentences
 from ventwright.rehearsal.world import START_MS
 from ventwright.settings.plan import read_settings

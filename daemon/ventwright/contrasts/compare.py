@@ -1,0 +1,296 @@
+"""Puts a comparison together: conditions, contrasts, tests, power and what to say of them."""
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from itertools import combinations
+
+from ventwright.contrasts.anova import one_way
+from ventwright.contrasts.batches import patterns, together
+from ventwright.contrasts.power import (
+    pooled_power,
+    shown,
+    welch_power,
+    whole_repeats,
+)
+from ventwright.contrasts.sample import CompareError, Sample, grouped, scaled
+from ventwright.contrasts.several import METHODS, Joint, Pool, chosen, dunnett, holm, tukey
+from ventwright.contrasts.verdicts import Finding, Names, verdict
+from ventwright.contrasts.welch import Test, Value, mean, variance, welch
+from ventwright.standards.distributions import t_quantile
+from ventwright.trials.figures import Comparison, Condition, Contrast, Figure, Need, Repeat
+
+LITERATURE = 1.5
+"""Geometric spread of repeats where too few are there to tell one's own: the middle of 1.4 to 1.7,
+the only replicated printing study found (resin printing, five repeats: emissions.md section 6)."""
+
+OWN_DF = 4
+"""So many degrees of freedom make one's own spread worth more than the literature's."""
+
+RATIOS = (1.25, 1.5, 2.0, 3.0)
+MOST_CONDITIONS = 20
+
+
+@dataclass(frozen=True)
+class Question:
+    """What is compared, and how."""
+
+    figure: str
+    title: str
+    unit: str
+    log: bool = True
+    by: tuple[str, ...] = ("condition",)
+    method: str = "usual"
+    reference: str | None = None
+    confidence: float = 0.95
+    spread: float | None = None
+    """A spread to plan with instead of the one seen: a GSD, or a standard deviation."""
+    left_out: Mapping[str, str] | None = None
+
+    @property
+    def alpha(self) -> float:
+        """The share of false differences that is put up with."""
+        return 1 - self.confidence
+
+
+Group = list[Value]
+
+
+def compare(samples: Sequence[Sample], question: Question) -> Comparison:
+    """Compare all conditions with one another or with the reference; raises CompareError."""
+    held = grouped(samples)
+    _check(held, question)
+    groups = [[scaled(s, question.log) for s in held[name]] for name in held]
+    return _Comparing(held, groups, question).all()
+
+
+def _check(held: Mapping[str, Sequence[Sample]], question: Question) -> None:
+    if len(held) < 2:
+        there = f'only "{next(iter(held))}"' if held else "none"
+        raise CompareError(f"two conditions are needed to compare, and there is {there}")
+    if len(held) > MOST_CONDITIONS:
+        raise CompareError(f"{len(held)} conditions are too many; {MOST_CONDITIONS} are possible")
+    if question.method not in METHODS:
+        raise CompareError(f'"{question.method}" is no method; {", ".join(METHODS)} are')
+    reference = question.reference
+    if reference is not None and reference not in held:
+        there = ", ".join(f'"{name}"' for name in held)
+        raise CompareError(f'there is no condition "{reference}"; there is {there}')
+    if question.method == "dunnett" and reference is None:
+        raise CompareError("dunnett compares with a reference: name one with --reference")
+
+
+class _Comparing:
+    """One comparison on its way."""
+
+    def __init__(
+        self, held: Mapping[str, Sequence[Sample]], groups: list[Group], question: Question
+    ) -> None:
+        self.held, self.groups, self.question = held, groups, question
+        self.names = list(held)
+        self.pairs = self._pairs()
+        self.method = chosen(question.method, len(groups), question.reference is not None)
+        self.pool = Pool(groups)
+        self.joint = self.method in ("tukey", "dunnett") and bool(self.pool.df and self.pool.spread)
+        self.critical = 0.0
+        self._found: dict[tuple[int, int], float] = {}
+        self.spread, self.spread_from = self._spread()
+
+    def _pairs(self) -> list[tuple[int, int]]:
+        reference = self.question.reference
+        if reference is None:
+            return list(combinations(range(len(self.names)), 2))
+        control = self.names.index(reference)
+        return [(i, control) for i in range(len(self.names)) if i != control]
+
+    def _spread(self) -> tuple[float | None, str]:
+        """Choose the spread to plan with, on the scale of the comparison."""
+        question, pool = self.question, self.pool
+        if question.spread is not None:
+            given = math.log(question.spread) if question.log else question.spread
+            return given, "given"
+        if pool.df >= OWN_DF and pool.spread:
+            return pool.spread, f"these prints, {pool.df} degrees of freedom"
+        if question.log:
+            return math.log(LITERATURE), "the literature: 1.4 to 1.7 between repeats"
+        return (pool.spread or None), f"these prints, {pool.df} degrees of freedom"
+
+    def all(self) -> Comparison:
+        question = self.question
+        contrasts = self._contrasts()
+        samples = [s for held in self.held.values() for s in held]
+        values = [float(v) for group in self.groups for v in group]
+        batches = patterns(samples, values, question.log) + list(together(samples))
+        return Comparison(
+            question.figure,
+            question.title,
+            question.unit,
+            question.log,
+            question.by,
+            tuple(self._condition(n) for n in range(len(self.names))),
+            tuple(contrasts),
+            self.method,
+            question.reference,
+            question.confidence,
+            self._shown_spread(self.spread),
+            self.spread_from,
+            one_way(self.groups),
+            tuple(batches),
+            question.left_out or {},
+            tuple([c.verdict for c in contrasts] + batches),
+        )
+
+    def _shown_spread(self, spread: float | None) -> float | None:
+        return math.exp(spread) if spread is not None and self.question.log else spread
+
+    def _back(self, value: float) -> float:
+        if not self.question.log:
+            return value
+        return math.exp(value) if value < 700 else math.inf
+
+    def _condition(self, place: int) -> Condition:
+        group = [float(v) for v in self.groups[place]]
+        middle, low, high, spread = mean(group), None, None, None
+        if len(group) > 1:
+            deviation = math.sqrt(variance(group))
+            spread = self._back(deviation)
+            half = t_quantile(self.question.confidence, len(group) - 1)
+            half *= deviation / math.sqrt(len(group))
+            low, high = self._back(middle - half), self._back(middle + half)
+        figure = Figure(self._back(middle), self.question.unit, low, high)
+        repeats = [_repeat(s) for s in self.held[self.names[place]]]
+        return Condition(self.names[place], tuple(repeats), figure, spread)
+
+    def _contrasts(self) -> list[Contrast]:
+        tests = [welch(self.groups[i], self.groups[j]) for i, j in self.pairs]
+        adjusted, joint = self._adjusted(tests)
+        return [
+            self._contrast(pair, test, chance, both)
+            for pair, test, chance, both in zip(self.pairs, tests, adjusted, joint, strict=True)
+        ]
+
+    def _adjusted(self, tests: list[Test]) -> tuple[list[float | None], list[Joint | None]]:
+        alone = [test.p for test in tests]
+        if not self.joint:
+            return (alone if self.method == "none" else holm(alone)), [None] * len(tests)
+        way = tukey if self.method == "tukey" else dunnett
+        joint = way(self.groups, self.pairs, self.question.confidence)
+        self.critical = joint[0].half / self.pool.error(*self.pairs[0])
+        return [both.adjusted for both in joint], list(joint)
+
+    def _contrast(
+        self, pair: tuple[int, int], test: Test, adjusted: float | None, joint: Joint | None
+    ) -> Contrast:
+        names, alpha = self._names(*pair), self.question.alpha
+        n, m = names.n, names.m
+        finding = Finding(
+            names,
+            self._ratio(test, joint, names),
+            test.p,
+            adjusted,
+            names.testable and adjusted is not None and adjusted < alpha,
+            self._shown(n, m),
+            self._needs(),
+            self.question.log,
+        )
+        return Contrast(
+            names.one,
+            names.other,
+            finding.ratio,
+            *test[2:],
+            adjusted,
+            finding.differs,
+            finding.found,
+            self._power(n, m),
+            tuple(finding.needs),
+            verdict(finding),
+        )
+
+    def _names(self, i: int, j: int) -> Names:
+        """Put the higher condition first, unless a reference stands second."""
+        higher = mean([float(v) for v in self.groups[i]]) >= mean(
+            [float(v) for v in self.groups[j]]
+        )
+        return Names(
+            self.names[i],
+            self.names[j],
+            len(self.groups[i]),
+            len(self.groups[j]),
+            self._below(i if higher else j),
+            self._below(j if higher else i),
+            self.question.title,
+            self.question.unit,
+            len(self.pairs),
+        )
+
+    def _below(self, place: int) -> bool:
+        return any(s.below for s in self.held[self.names[place]])
+
+    def _ratio(self, test: Test, joint: Joint | None, names: Names) -> Figure:
+        unit = "" if self.question.log else self.question.unit
+        ends = test.interval(self.question.confidence)
+        if joint is not None:
+            ends = joint.difference - joint.half, joint.difference + joint.half
+        why = "at least: one side is below what the part can show" if names.bounded else ""
+        middle = self._back(test.difference)
+        if ends is None or names.bounded:
+            return Figure(middle, unit, why=why)
+        return Figure(middle, unit, self._back(ends[0]), self._back(ends[1]), test.error, why=why)
+
+    @property
+    def _alpha(self) -> float:
+        """The share of false differences for each comparison, as Bonferroni has it."""
+        many = 1 if self.method == "none" else len(self.pairs)
+        return self.question.alpha / many
+
+    def _chance(self, n: int, m: int) -> Callable[[float], float]:
+        """Give the power of these comparisons at a difference over the spread."""
+        alpha, critical, df = self._alpha, self.critical, self.pool.df
+        if self.joint:
+            return lambda d: pooled_power(d, n, m, df, critical)
+        return lambda d: welch_power(d, n, m, alpha)
+
+    def _shown(self, n: int, m: int) -> float | None:
+        if self.spread is None or n < 2 or m < 2:
+            return None
+        key = (n, m)
+        if key not in self._found:
+            self._found[key] = shown(self._chance(n, m))
+        return self._back(self.spread * self._found[key])
+
+    def _power(self, n: int, m: int) -> dict[str, float]:
+        if not self.spread or n < 2 or m < 2 or not self.question.log:
+            return {}
+        chance, size = self._chance(n, m), self.spread
+        return {f"{r:g}": chance(math.log(r) / size) for r in RATIOS}
+
+    def _needs(self) -> tuple[Need, ...]:
+        if not self.spread or not self.question.log:
+            return ()
+        return needs(self.spread, self._alpha, len(self.groups) if self.joint else 2)
+
+
+@cache
+def needs(spread: float, alpha: float, conditions: int) -> tuple[Need, ...]:
+    """Tell how many prints of each would show the ratios that people ask for.
+
+    With more than two conditions the spread is pooled over all, at Bonferroni's share of errors,
+    which is close to Tukey's and a little careful.
+    """
+
+    def chance(d: float, n: int) -> float:
+        if conditions == 2:
+            return welch_power(d, n, None, alpha)
+        df = conditions * (n - 1)
+        return pooled_power(d, n, n, df, t_quantile(1 - alpha, df))
+
+    def need(ratio: float) -> Need:
+        return Need(ratio, whole_repeats(lambda n: chance(math.log(ratio) / spread, n)))
+
+    return tuple(need(ratio) for ratio in RATIOS)
+
+
+def _repeat(sample: Sample) -> Repeat:
+    batch = ", ".join(sample.batches.values())
+    return Repeat(sample.name, float(sample.value), batch, sample.order, sample.below)
