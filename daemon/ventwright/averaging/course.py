@@ -5,7 +5,7 @@ It is for exposure and reports. It must not know where the minutes come from, no
 
 from array import array
 from collections.abc import Iterable, Iterator
-from itertools import accumulate, compress, repeat
+from itertools import accumulate, compress, islice, repeat
 from operator import and_, ge, gt, mul, sub, truediv
 from typing import NamedTuple
 
@@ -82,9 +82,12 @@ class Course:
     def worst(self, minutes: int, first: int = 0, last: int | None = None) -> Found | None:
         """Find the highest known mean over `minutes` that lie wholly between two minutes."""
         areas, covers, enough = self._rolling(minutes, first, self.count if last is None else last)
+        means = list(map(truediv, compress(areas, enough), compress(covers, enough)))
+        if not means:
+            return None
+        highest = max(means)
         ends = compress(range(first + minutes, self.count + 1), enough)
-        known = map(truediv, compress(areas, enough), compress(covers, enough))
-        return max(map(Found, known, ends), default=None, key=lambda found: found.value)
+        return Found(highest, next(islice(ends, means.index(highest), None)))
 
     def _rolling(
         self, minutes: int, first: int, last: int

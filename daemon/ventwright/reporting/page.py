@@ -53,7 +53,8 @@ footer {{ margin-top: 2rem; padding-top: .6rem; border-top: 1px solid {FAINT}; c
   header .verdict {{ font-size: 1.25rem; }}
   dl {{ grid-template-columns: 1fr 1fr; gap: 0 1rem; }}
   thead {{ position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }}
-  table, tbody, tr, th, td {{ display: block; }}
+  table, caption, tbody, tr, th, td {{ display: block; }}
+  td:empty {{ display: none; }}
   tr {{ border-bottom: 1px solid {FAINT}; padding: .35rem 0; }}
   th, td {{ border: 0; padding: .05rem 0; }}
   td::before {{ content: attr(data-head) ": "; color: {SOFT}; }}
@@ -64,7 +65,7 @@ footer {{ margin-top: 2rem; padding-top: .6rem; border-top: 1px solid {FAINT}; c
   figure, tr, .do {{ break-inside: avoid; }}
   h2 {{ break-after: avoid; }}
   svg {{ print-color-adjust: exact; }}
-  figure svg {{ max-width: 13cm; }}
+  figure svg {{ max-width: 10cm; }}
 }}
 """
 

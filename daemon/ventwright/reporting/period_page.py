@@ -10,6 +10,7 @@ from ventwright.reporting.markup import Html, bullets, element, paragraph, secti
 from ventwright.reporting.page import answers as answer_list
 from ventwright.reporting.page import figure as drawn
 from ventwright.reporting.page import page
+from ventwright.reporting.pictures import MOST_HOURS
 from ventwright.reporting.verdict import advice, answers, headline, main_of
 from ventwright.reporting.words import figure, hour_of, length, share, when
 
@@ -48,7 +49,9 @@ def _sections(facts: Told, pictures: Iterable[Picture]) -> Iterator[Html]:
 
 
 def _question(facts: Told) -> str:
-    return "How did the day go?" if facts["kind"] == "day" else "Which hours were bad?"
+    if facts["kind"] == "day":
+        return "How did the day go?"
+    return "Which hours were bad?" if len(facts["days"]) <= MOST_HOURS else "Which days were bad?"
 
 
 def _do(todo: list[str]) -> Html:
@@ -166,8 +169,8 @@ def _channels(channels: list[Told]) -> Html:
         )
         for one in channels
     ]
-    heads = ("channel", "mean", "worst hour", "measured", "part")
-    return table(heads, rows, "Means over the whole time; the worst hour is one by the clock.")
+    heads = ("channel", "mean", "highest hour", "measured", "part")
+    return table(heads, rows, "Means over the whole time; the highest hour is one by the clock.")
 
 
 def _worst(channel: Told) -> str:

@@ -13,7 +13,7 @@ from ventwright.reporting.happenings import Episode, Run
 from ventwright.reporting.words import figure
 from ventwright.settings.model import HOUR
 
-_MOST_HOURS = 14
+MOST_HOURS = 14
 """Days up to which hours are shown; days beyond."""
 _WEEK = 7
 _STEPS = (1 / 3, 2 / 3, 1, 2, 4)
@@ -27,9 +27,9 @@ def pictures(gathered: Gathered) -> Iterator[Picture]:
     if gathered.period.kind == "day":
         yield from _day(gathered)
     days = len(gathered.period.days)
-    if 1 < days <= _MOST_HOURS:
+    if 1 < days <= MOST_HOURS:
         yield calendar(_hours(gathered))
-    elif days > _MOST_HOURS:
+    elif days > MOST_HOURS:
         yield calendar(_weeks(gathered))
 
 

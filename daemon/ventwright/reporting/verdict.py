@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from ventwright.averaging.figures import COVERAGE
-from ventwright.reporting.words import figure, hour_of, length, several, share
+from ventwright.reporting.words import figure, hour_of, length, several, share, when
 
 Told = dict[str, Any]
 
@@ -94,7 +94,7 @@ def advice(facts: Told) -> Iterator[str]:
 def _advice_on_data(facts: Told) -> Iterator[str]:
     for one in facts["losses"]:
         if one["to"] is None:
-            yield f"{one['what'].capitalize()} is lost since {hour_of(one['from'])}: {one['why']}"
+            yield f"{one['what'].capitalize()} is lost since {when(one['from'])}: {one['why']}"
     poor = [one for one in facts["channels"] if one["coverage"] < COVERAGE]
     open_ended = {one["what"] for one in facts["losses"] if one["to"] is None}
     for one in poor:

@@ -31,16 +31,16 @@ def length(minutes: float | None) -> str:
     return f"{whole // 1440} d {whole % 1440 // 60} h"
 
 
-def when(text: str, day: bool = True) -> str:
-    """Write a time (ISO 8601) as `Tuesday 22nd, 14:05` without the suffix: `Tuesday 22, 14:05`."""
+def when(text: str) -> str:
+    """Write a time (ISO 8601) as `Tuesday 22 Sep, 14:05`."""
     moment = datetime.fromisoformat(text)
-    return f"{moment:%A} {moment.day}, {moment:%H:%M}" if day else f"{moment:%H:%M}"
+    return f"{moment:%A} {moment.day} {moment:%b, %H:%M}"
 
 
 def hour_of(text: str) -> str:
-    """Write an hour (ISO 8601 of its beginning): `Tuesday 22, 14 to 15 h`."""
+    """Write an hour (ISO 8601 of its beginning): `Tuesday 22 Sep, 14 to 15 h`."""
     moment = datetime.fromisoformat(text)
-    return f"{moment:%A} {moment.day}, {moment.hour} to {moment.hour + 1} h"
+    return f"{moment:%A} {moment.day} {moment:%b}, {moment.hour} to {moment.hour + 1} h"
 
 
 def share(part: float) -> str:

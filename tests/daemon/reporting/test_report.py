@@ -1,6 +1,8 @@
 """`ventwright report day` and `week`: known days, and what must be told of them."""
 
 import json
+import subprocess
+import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -85,7 +87,7 @@ def test_the_digest_is_short_and_says_what_counts(settings: Settings) -> None:
     text = digest(told)
     assert digest_title(told) == "class room <12>: Thursday, 24 September 2026"
     assert text.startswith(
-        "PM2.5 was above the guideline for a day. The worst hour had 100 µg/m³: Thursday 24, "
+        "PM2.5 was above the guideline for a day. The worst hour had 100 µg/m³: Thursday 24 Sep, "
         "9 to 10 h."
     )
     assert "fan ran 4 h 00 min, 1 time." in text
@@ -135,6 +137,28 @@ def test_pictures_are_written_too(
     assert result.exit_code == 1
     assert "pip install 'ventwright[analysis]'" in result.stderr
     assert Path(out).exists()
+
+
+def test_without_the_extra_the_page_is_whole(settings: Settings, tmp_path: Path) -> None:
+    """numpy, scipy and matplotlib cannot be imported: pictures and tables are there all the same."""
+    code = (
+        "import sys\n"
+        "for name in ('numpy', 'scipy', 'matplotlib'): sys.modules[name] = None\n"
+        "from ventwright.cli import main\n"
+        "main(sys.argv[1:])"
+    )
+    config, out = settings.store.folder / "ventwright.toml", tmp_path / "r.html"
+    words = ["report", "day", "--day", "2026-09-24", "--config", str(config), "--out", str(out)]
+    environ = {"TZ": "UTC", "PATH": ""}
+    run = [sys.executable, "-c", code, *words]
+    done = subprocess.run(run, capture_output=True, text=True, check=False, env=environ)
+    assert done.stdout == f"{out} holds the report; any browser shows it.\n"
+    assert "guideline for a day 15" in alone(out.read_text(encoding="utf-8"))
+    done = subprocess.run(
+        [*run, "--png", str(tmp_path)], capture_output=True, text=True, check=False, env=environ
+    )
+    assert done.returncode == 1
+    assert done.stderr == f"{painting.MISSING}\n"
 
 
 def test_facts_as_json_and_mistakes_as_sentences(settings: Settings, tmp_path: Path) -> None:
