@@ -140,7 +140,7 @@ def test_pictures_are_written_too(
 
 
 def test_without_the_extra_the_page_is_whole(settings: Settings, tmp_path: Path) -> None:
-    """numpy, scipy and matplotlib cannot be imported: pictures and tables are there all the same."""
+    """numpy, scipy and matplotlib cannot be imported; pictures and tables are there anyway."""
     code = (
         "import sys\n"
         "for name in ('numpy', 'scipy', 'matplotlib'): sys.modules[name] = None\n"
