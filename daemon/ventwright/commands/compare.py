@@ -76,7 +76,7 @@ def compare(
             samples: Sequence[Sample] = read_table(table)
             question = Question("value", "value", "", **plan)  # type: ignore[arg-type]
         else:
-            prints = _prints(settings_or_exit(config), trials, channel)
+            prints = prints_of(settings_or_exit(config), trials, channel)
             samples, question = asked(prints, by, figure, **plan)
         found = compared(samples, question)
     except CompareError as error:
@@ -94,7 +94,8 @@ def _spread(spread: float | None, scale: str) -> float | None:
     return spread
 
 
-def _prints(settings: Settings, trials: Sequence[str], channel: str | None) -> list[Print]:
+def prints_of(settings: Settings, trials: Sequence[str], channel: str | None) -> list[Print]:
+    """Analyse the trials that are named, or all; ends with a sentence if there are none."""
     try:
         reader = Reader(settings.store.folder)
         try:

@@ -3,14 +3,19 @@
 import json
 import sqlite3
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import closing
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 import click
 
+from ventwright.commands.compare import asked, prints_of
 from ventwright.commands.options import Moment, config_option, fail, settings_or_exit
+from ventwright.contrasts.compare import compare
+from ventwright.contrasts.numbers import finite
+from ventwright.contrasts.sample import CompareError
 from ventwright.drawing.png import NoPainterError, png
 from ventwright.drawing.shapes import Picture
 from ventwright.reporting.commissioning_page import (
@@ -19,13 +24,20 @@ from ventwright.reporting.commissioning_page import (
     commissioning_text,
     rates,
 )
+from ventwright.reporting.comparison_page import (
+    comparison_page,
+    comparison_pictures,
+    comparison_text,
+)
 from ventwright.reporting.digest import digest
 from ventwright.reporting.facts import Gathered, facts
 from ventwright.reporting.happenings import happenings
 from ventwright.reporting.period_page import period_page
 from ventwright.reporting.periods import Period, day_of, span_of, week_of
 from ventwright.reporting.pictures import pictures
+from ventwright.reporting.print_page import print_page, print_pictures, print_text
 from ventwright.storage.reader import Reader
+from ventwright.trials.figures import FIGURES
 
 Command = Callable[..., Any]
 
@@ -96,6 +108,50 @@ def commissioning(config: Path, **out: Any) -> None:
     html = commissioning_page(settings, told, made)
     drawn = list(commissioning_pictures(told))
     deliver("commissioning", told, commissioning_text(told), html, drawn, **out)
+
+
+@report.command()
+@click.argument("name")
+@click.option("--channel", help="Another channel than the one the trial was marked with.")
+@out_options
+def trial(name: str, channel: str | None, config: Path, **out: Any) -> None:
+    """Report the test print NAME: its curve over its background, and what it emitted."""
+    (made,) = prints_of(settings_or_exit(config), [name], channel)
+    html = print_page(made, _now())
+    drawn = list(print_pictures(made))
+    deliver(f"trial-{name}", finite(asdict(made)), print_text(made), html, drawn, **out)
+
+
+@report.command()
+@click.argument("trials", nargs=-1)
+@click.option("--by", multiple=True, help="A label that makes the condition; may be repeated.")
+@click.option("--figure", type=click.Choice(FIGURES), help="What is compared; per gram if it can.")
+@click.option("--channel", help="Another channel than the one the trials were marked with.")
+@click.option("--reference", help="Compare all others with this condition only.")
+@out_options
+def comparison(
+    trials: Sequence[str],
+    by: Sequence[str],
+    figure: str | None,
+    channel: str | None,
+    reference: str | None,
+    config: Path,
+    **out: Any,
+) -> None:
+    """Report a comparison of test prints, as `ventwright compare` makes it.
+
+    TRIALS: names of trials; all whole ones unless some are named.
+    """
+    settings = settings_or_exit(config)
+    prints = prints_of(settings, trials, channel)
+    try:
+        samples, question = asked(prints, by, figure, reference=reference)
+        found = compare(samples, question)
+    except CompareError as error:
+        fail(str(error))
+    html = comparison_page(found, prints, settings.room.name, _now())
+    drawn = list(comparison_pictures(found, prints))
+    deliver("comparison", finite(asdict(found)), comparison_text(found), html, drawn, **out)
 
 
 def _period(period: Period, config: Path, **out: Any) -> None:

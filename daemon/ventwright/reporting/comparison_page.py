@@ -4,12 +4,12 @@ from collections.abc import Iterator, Sequence
 
 from ventwright.drawing.conditions import Row, SideBySide, side_by_side
 from ventwright.drawing.shapes import Picture
-from ventwright.reporting.figures import interval, told, whole
+from ventwright.reporting.figures import interval, told, upright, whole
 from ventwright.reporting.markup import Html, bullets, paragraph, section, table
 from ventwright.reporting.page import figure as drawn
 from ventwright.reporting.page import page
 from ventwright.reporting.published import band, beside
-from ventwright.reporting.words import figure, several
+from ventwright.reporting.words import figure
 from ventwright.trials.figures import Comparison, Condition, Contrast, Print
 
 _HOW = (
@@ -34,7 +34,8 @@ def comparison_pictures(compared: Comparison, prints: Sequence[Print]) -> Iterat
                 band=band(quantity, compared.unit) if compared.figure == "per_hour" else None,
             )
         )
-    ratios = [_ratio(one) for one in compared.contrasts if one.ratio.value is not None]
+    known = [one for one in compared.contrasts if one.ratio.value is not None]
+    ratios = [_ratio(one, compared.log) for one in known]
     if ratios:
         what = "ratio" if compared.log else f"difference, {compared.unit}"
         yield side_by_side(
@@ -56,9 +57,8 @@ def _row(one: Condition) -> Row:
     return Row(one.name, middle.value, middle.low, middle.high, singles, whole(middle))
 
 
-def _ratio(one: Contrast) -> Row:
-    ratio = one.ratio
-    name = f"{one.one} : {one.other}"
+def _ratio(one: Contrast, log: bool) -> Row:
+    name, ratio = upright(one, log)
     return Row(name, ratio.value, ratio.low, ratio.high, says=whole(ratio))
 
 
@@ -79,9 +79,19 @@ def headline(compared: Comparison) -> str:
     """Say the first verdict, or that there is nothing to compare."""
     if not compared.verdicts:
         return "There is nothing to compare yet."
-    first = compared.verdicts[0]
-    more = len(compared.contrasts) - 1
-    return f"{first} ({several(more, 'more comparison')} below.)" if more > 0 else first
+    contrasts = compared.contrasts
+    if len(contrasts) < 2:
+        return compared.verdicts[0]
+    shown = [one for one in contrasts if one.differs]
+    begin = f"{len(shown)} of {len(contrasts)} comparisons show a difference."
+    widest = max(shown, key=_apart, default=None)
+    return f"{begin} The largest: {widest.verdict}" if widest else begin
+
+
+def _apart(one: Contrast) -> float:
+    """Tell how far apart two conditions are, whichever stands first."""
+    value = one.ratio.value or 0.0
+    return max(value, 1 / value) if value > 0 else abs(value)
 
 
 def _sections(compared: Comparison, prints: Sequence[Print]) -> Iterator[Html]:
@@ -122,8 +132,8 @@ def _contrasts(compared: Comparison) -> Html:
         return ""
     rows = [
         (
-            f"{one.one} : {one.other}",
-            whole(one.ratio),
+            upright(one, compared.log)[0],
+            whole(upright(one, compared.log)[1]),
             _probability(one.p),
             _probability(one.adjusted),
             "yes" if one.differs else "not shown",
@@ -149,7 +159,7 @@ def _probability(p: float | None) -> str:
 def _needs(compared: Comparison) -> Html:
     rows = [
         (
-            f"{one.one} : {one.other}",
+            upright(one, compared.log)[0],
             f"a factor of {need.ratio:g}" if compared.log else f"a difference of {need.ratio:g}",
             f"{need.repeats} of each" if need.repeats is not None else "more than a hundred",
         )

@@ -39,8 +39,11 @@ class Gathered:
         self.until = period.until(now)
         self.first = _BEFORE // MINUTE
         """The number of the period's first minute in each course."""
+        self.since = period.begins
+        """Where it begins to count: not before the store did, Unix ms."""
         with closing(Reader(settings.store.folder)) as reader:
             span = (period.begins - _BEFORE, self.until)
+            self.since = max(period.begins, _beginning(reader))
             self.courses = courses(reader, settings, channels_of(settings), span)
             self.happened = happenings(reader, self.until).within(period.begins, self.until)
 
@@ -52,6 +55,13 @@ class Gathered:
     def day_mean(self, course: Course, span: tuple[int, int]) -> float | None:
         """Give the mean of some part of the period."""
         return course.mean(course.number(span[0]), course.number(span[1]))
+
+
+def _beginning(reader: Reader) -> int:
+    """Tell when the store began, Unix ms; 0 if it holds no readings."""
+    boots = reader.boots()
+    begun = [block.first + boots[block.boot].offset for block in reader.blocks(0, 1)]
+    return min(begun, default=0) // MINUTE * MINUTE
 
 
 def main_channel(settings: Settings) -> str:
@@ -74,6 +84,7 @@ def facts(gathered: Gathered) -> Told:
         "title": period.title,
         "from": label(period.begins),
         "to": label(gathered.until),
+        "since": label(gathered.since),
         "over": gathered.until >= period.ends,
         "main": main_channel(settings),
         "channels": [channel_told(gathered, course) for course in gathered.courses.values()],
@@ -87,7 +98,7 @@ def facts(gathered: Gathered) -> Told:
 
 def channel_told(gathered: Gathered, course: Course) -> Told:
     """Tell one channel: its mean, its worst hour and minute, time above limits, coverage."""
-    first, quantity = gathered.first, course.quantity
+    first, quantity = course.number(gathered.since), course.quantity
     entry = gathered.settings.parts[course.channel.partition(".")[0]]
     hours = [(rounded(value), t) for t, value in hours_of(gathered, course) if value is not None]
     worst = max(hours, default=None, key=lambda hour: hour[0] or 0)

@@ -1,8 +1,6 @@
 """The page of one test print: its curve, its figures with their uncertainty, its limits."""
 
 from collections.abc import Iterator
-from dataclasses import asdict
-from typing import Any
 
 from ventwright.averaging.words import ULTRAFINE
 from ventwright.drawing.curve import Drawn, Shade, curve
@@ -13,7 +11,7 @@ from ventwright.reporting.page import answers, page
 from ventwright.reporting.page import figure as drawn
 from ventwright.reporting.published import beside
 from ventwright.reporting.words import figure, length, share
-from ventwright.trials.figures import Print
+from ventwright.trials.figures import Above, Print
 
 _PHASES = {"background": 0, "print": 1, "decay": 0}
 _RANGE = (
@@ -125,8 +123,15 @@ def _figures(made: Print) -> Html:
     return table(("figure", "value", "range", "leans on"), rows) + paragraph(floor)
 
 
+def _limits_of(made: Print) -> list[Above]:
+    """Leave out limits over a year, which no print can be compared with."""
+    return [one for one in made.above if one.averaging != "year"]
+
+
 def _limits(made: Print) -> Html:
-    rows = [(one.says, figure(one.highest, made.unit), length(one.minutes)) for one in made.above]
+    rows = [
+        (one.says, figure(one.highest, made.unit), length(one.minutes)) for one in _limits_of(made)
+    ]
     return table(("limit", "highest mean over its time", "time above"), rows) if rows else ""
 
 
@@ -154,14 +159,8 @@ def _condition(made: Print) -> Html:
 
 def print_text(made: Print) -> str:
     """Write the print as a few lines."""
-    told_limits = [f"Above {one.says}: {length(one.minutes)}." for one in made.above if one.minutes]
+    told_limits = [
+        f"Above {one.says}: {length(one.minutes)}." for one in _limits_of(made) if one.minutes
+    ]
     lines = [verdict(made), f"Rise: {whole(made.rise)}.", *told_limits, *made.cautions]
     return "\n".join([*lines, *["Ultrafine particles are not seen."] * made.optical])
-
-
-def print_told(made: Print) -> dict[str, Any]:
-    """Give the print as plain JSON."""
-    return asdict(made)
-
-
-materials = _materials

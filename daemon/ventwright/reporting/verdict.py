@@ -64,7 +64,9 @@ def answers(facts: Told) -> Iterator[tuple[str, str, str]]:
     raised = facts["alarms"]["raised"]
     names = ", ".join(f"{name} {n}" for name, n in facts["alarms"]["by alarm"].items())
     yield "How many alarms?", several(raised, "alarm"), names or "nothing was raised"
-    yield "How much is known?", share(main["coverage"]), f"of the time, {main['channel']}"
+    began = f" since {when(facts['since'])}" if facts["since"] != facts["from"] else ""
+    beside = f"of the time{began}, {main['channel']}"
+    yield "How much is known?", share(main["coverage"]), beside
 
 
 def strictest(channel: Told) -> Told | None:
@@ -95,13 +97,16 @@ def _advice_on_data(facts: Told) -> Iterator[str]:
     for one in facts["losses"]:
         if one["to"] is None:
             yield f"{one['what'].capitalize()} is lost since {when(one['from'])}: {one['why']}"
-    poor = [one for one in facts["channels"] if one["coverage"] < COVERAGE]
-    open_ended = {one["what"] for one in facts["losses"] if one["to"] is None}
-    for one in poor:
-        if f"part {one['channel'].partition('.')[0]}" not in open_ended:
+    lost = {one["what"] for one in facts["losses"] if one["to"] is None}
+    parts: dict[str, float] = {}
+    for one in facts["channels"]:
+        part = one["channel"].partition(".")[0]
+        parts[part] = min(one["coverage"], parts.get(part, 1.0))
+    for part, coverage in parts.items():
+        if coverage < COVERAGE and f"part {part}" not in lost:
             yield (
-                f"{one['channel']} was measured for {share(one['coverage'])} of the time only: "
-                "look at its cable and at what else happened below."
+                f"{part} measured for {share(coverage)} of the time only: look at its cable, and "
+                "at what happened."
             )
 
 

@@ -1,10 +1,11 @@
 """Numbers, lengths and times as a report says them."""
 
 from datetime import datetime
+from math import floor, log10
 
 
 def figure(value: float | None, unit: str = "") -> str:
-    """Write a value with its unit: one decimal below 10, whole above, `not known` for none."""
+    """Write a value with its unit to two digits or more, whole above 100; `not known` for none."""
     if value is None:
         return "not known"
     size = abs(value)
@@ -12,11 +13,14 @@ def figure(value: float | None, unit: str = "") -> str:
         shown = f"{value:.2e}".replace("e+0", "e").replace("e+", "e")
     elif size >= 99.5 or value == 0:
         shown = f"{value:,.0f}".replace(",", " ")
-    elif size >= 9.95:
-        shown = f"{value:.0f}"
     else:
-        shown = f"{value:.1f}" if size >= 0.95 else f"{value:.2g}"
+        shown = f"{value:.{_decimals(size)}f}"
     return f"{shown} {unit}".rstrip()
+
+
+def _decimals(size: float) -> int:
+    """Tell how many decimals show two digits; 9.96 is 10."""
+    return max(0, 1 - floor(log10(float(f"{size:.1e}"))))
 
 
 def length(minutes: float | None) -> str:
@@ -46,9 +50,11 @@ def hour_of(text: str) -> str:
 def share(part: float) -> str:
     """Write a share as `83 %`; never 100 % or 0 % for almost."""
     percent = 100 * part
-    if 99.5 <= percent < 100 or 0 < percent < 0.5:
-        return f"{percent:.1f} %" if 0.05 <= percent < 99.95 else f"{percent:.2f} %"
-    return f"{percent:.0f} %"
+    if 0 < percent < 0.1:
+        return "below 0.1 %"
+    if 99.9 < percent < 100:
+        return "over 99.9 %"
+    return f"{percent:.1f} %" if 99.5 <= percent < 100 or 0 < percent < 0.5 else f"{percent:.0f} %"
 
 
 def several(number: int, one: str, many: str = "") -> str:

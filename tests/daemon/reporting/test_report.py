@@ -47,8 +47,9 @@ def test_a_week_is_told_from_monday_to_now(told: dict[str, Any]) -> None:
     assert told["title"] == "Week of 21 to 27 September 2026"
     assert not told["over"]
     (bench,) = told["channels"]
-    assert bench["coverage"] == pytest.approx(46 / 96, abs=1e-3)
-    assert bench["mean"] is None  # covered by less than three quarters
+    assert told["since"] == "2026-09-23T00:00:00+00:00"  # there was no store before
+    assert bench["coverage"] == pytest.approx(46 / 48, abs=1e-3)
+    assert bench["mean"] == pytest.approx((3 * 100 + 43 * 4) / 46, abs=0.01)
     assert bench["worst hour"] == {"mean": 100, "from": "2026-09-24T09:00:00+00:00"}
     assert [day["mean"] for day in told["days"]] == [None, None, pytest.approx(4), 16]
     assert [day["above"] for day in told["days"]] == [None, None, False, True]
@@ -101,7 +102,7 @@ def test_a_day_of_which_nothing_is_known_is_not_clean(settings: Settings) -> Non
     told = facts(Gathered(settings, day_of(FRIDAY + 30 * HOUR), FRIDAY + 50 * HOUR))
     text = digest(told)
     assert text.startswith("Too little is known: PM2.5 was measured for 0 % of the time.")
-    assert "bench.pm2_5 was measured for 0 % of the time only" in text
+    assert "bench measured for 0 % of the time only: look at its cable" in text
     assert "Nothing needs doing" not in text
 
 

@@ -19,9 +19,11 @@ from ventwright.reporting.comparison_page import (
     comparison_pictures,
     comparison_text,
 )
+from ventwright.reporting.figures import upright
 from ventwright.reporting.happenings import Commissioned
 from ventwright.reporting.print_page import print_page, print_pictures, print_text
 from ventwright.reporting.published import band
+from ventwright.reporting.words import figure
 from ventwright.settings.model import Room, Settings, Storage
 from ventwright.trials.figures import Figure
 
@@ -70,14 +72,14 @@ def test_a_comparison_says_its_verdicts_first() -> None:
     assert "12 of each" in words
     assert "more than a hundred" in words
     assert "the print was interrupted" in words
-    assert "(1 more comparison below.)" in words
+    assert "1 of 2 comparisons show a difference. The largest: ABS, closed emits 8.8" in words
     assert comparison_text(compared()).count("\n") == 1
 
 
 def test_conditions_without_a_print_have_a_row_and_no_mark() -> None:
     conditions, ratios = comparison_pictures(compared(), [made()])
     assert "ASA, open: not known" in conditions.says
-    assert "ABS, closed : PLA, closed: 8.8 (4.9 to 16)" in ratios.says
+    assert "ABS, closed : PLA, closed: 8.8 (4.9 to 15.8)" in ratios.says
 
 
 def test_a_comparison_of_nothing_is_a_page_too() -> None:
@@ -113,3 +115,30 @@ def test_commissionings_are_told_with_the_clean_air() -> None:
     assert "fan off" in picture.says
     assert commissioning_text([]).startswith("This room was never commissioned.")
     assert "never commissioned" in commissioning_page(settings, [], MIDNIGHT)
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"),
+    [
+        (0.0, "0 µg"),
+        (0.014, "0.014 µg"),
+        (0.96, "0.96 µg"),
+        (9.94, "9.9 µg"),
+        (9.96, "10 µg"),
+        (99.4, "99 µg"),
+        (1234.5, "1 234 µg"),
+        (-3.26, "-3.3 µg"),
+        (2.5e9, "2.50e9 µg"),
+        (None, "not known"),
+    ],
+)
+def test_numbers_have_the_digits_that_can_mean_something(value: float | None, shown: str) -> None:
+    assert figure(value, "µg") == shown
+
+
+def test_the_higher_condition_stands_first() -> None:
+    low = replace(compared().contrasts[0], ratio=Figure(0.2, "", 0.1, 0.4))
+    name, ratio = upright(low, log=True)
+    assert name == "PLA, closed : ABS, closed"
+    assert (ratio.value, ratio.low, ratio.high) == (5, 2.5, 10)
+    assert upright(low, log=False)[0] == "ABS, closed : PLA, closed"
