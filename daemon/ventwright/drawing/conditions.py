@@ -123,7 +123,9 @@ def _axis(
 
 
 def _row(row: Row, y: float, across: Scale) -> Iterator[Shape]:
-    yield Words(_LEFT, y + 13, row.label, 13, bold=True)
+    room = int((WIDTH - _LEFT - 6.6 * len(row.says)) / 8.2)
+    label = row.label if len(row.label) <= room else f"{row.label[: max(1, room - 1)]}…"
+    yield Words(_LEFT, y + 13, label, 13, bold=True)
     yield Words(WIDTH, y + 13, row.says, 12, "end")
     middle = y + 30
     if row.low is not None and row.high is not None:

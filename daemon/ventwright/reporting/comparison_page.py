@@ -54,7 +54,8 @@ def comparison_pictures(compared: Comparison, prints: Sequence[Print]) -> Iterat
 def _row(one: Condition) -> Row:
     singles = tuple(repeat.value for repeat in one.repeats)
     middle = one.middle
-    return Row(one.name, middle.value, middle.low, middle.high, singles, whole(middle))
+    says = whole(middle).replace(f" {middle.unit}", "")  # the axis has it
+    return Row(one.name, middle.value, middle.low, middle.high, singles, says)
 
 
 def _ratio(one: Contrast, log: bool) -> Row:

@@ -15,15 +15,22 @@ NEAREST = (
 NO_MASS = "No published emission of particles by mass could be read, so there is none to draw."
 
 
+_UNITS = {"1/h": ("1/h", 1.0), "million particles/h": ("1/h", 1e-6), "µg/h": ("µg/h", 1.0)}
+"""Units of one's own results: the table's unit, and by what its figures are multiplied."""
+
+
 def band(quantity: str, unit: str) -> Band | None:
-    """Give the widest published range over any material that fits a quantity and unit; or None."""
-    rows = [row for row in emissions().values() if row.nearest == quantity]
-    fitting = [row for row in rows if row.hourly[2] == unit and row.material == "any"]
-    if not fitting:
-        return None
-    low = min(row.hourly[0] for row in fitting)
-    high = max(row.hourly[1] for row in fitting)
-    return Band(low, high, f"published, any material, sizes and methods of others: {unit}")
+    """Give the middle half of many published tests that fits a quantity and unit, or None.
+
+    The range of all publications spans six powers of ten: behind one's own results it says nothing.
+    """
+    theirs, factor = _UNITS.get(unit, ("", 1.0))
+    for row in emissions().values():
+        low, high, per_hour = row.hourly
+        if (row.nearest, per_hour) == (quantity, theirs) and row.range.startswith("interquartile"):
+            label = f"published: {row.range} ({row.source.partition(',')[0]})"
+            return Band(low * factor, high * factor, label)
+    return None
 
 
 def beside(materials: Iterable[str], mass: bool) -> Html:

@@ -148,3 +148,14 @@ def test_the_same_picture_becomes_png(tmp_path: Path) -> None:
         path = tmp_path / f"{picture.name}.png"
         png(picture, path)
         assert path.stat().st_size > 3000
+
+
+def test_a_long_name_does_not_run_into_its_figure() -> None:
+    name = "PETG, 240 °C, door closed, charcoal filter, second spool"
+    picture = side_by_side(
+        SideBySide("c", "c", "µg", [Row(name, 3, says="19 400 (15 400 to 24 400)")])
+    )
+    inside(picture)
+    label, says = (s for s in picture.shapes if isinstance(s, Words) and s.size in (12, 13))
+    assert label.text.endswith("…")
+    assert label.x + 8.0 * len(label.text) <= says.x - 6 * len(says.text)

@@ -92,8 +92,11 @@ def test_a_comparison_of_nothing_is_a_page_too() -> None:
 def test_the_published_band_is_drawn_where_units_allow_only() -> None:
     found = band("n0_3", "1/h")
     assert isinstance(found, Band)
-    assert (found.low, found.high) == (pytest.approx(1e9), pytest.approx(6e14))
+    assert (found.low, found.high) == (pytest.approx(1e9), pytest.approx(1e11))
     assert band("pm2_5", "µg/h") is None
+    millions = band("n0_3", "million particles/h")
+    assert millions is not None
+    assert (millions.low, millions.high) == (pytest.approx(1e3), pytest.approx(1e5))
     counts, *_ = comparison_pictures(compared("per_hour", "1/h"), [made(channel="bench.n0_3")])
     masses, *_ = comparison_pictures(compared("per_hour", "µg/h"), [made()])
     assert any("published" in getattr(shape, "text", "") for shape in counts.shapes)
