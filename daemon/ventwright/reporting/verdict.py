@@ -136,8 +136,8 @@ def _advice_on_extraction(facts: Told) -> Iterator[str]:
             )
         elif clearance["commissioned"] is None and one["runs"]:
             yield (
-                f"{one['extractor']} was never commissioned: measure once how fast it clears this "
-                "room, so that a clogged filter shows later."
+                f"{one['extractor']} was never commissioned: `ventwright commission` measures how "
+                "fast it clears this room, so that a clogged filter shows later."
             )
 
 
