@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from ventwright.courier.file import file_path
-from ventwright.storage.schema import open_to_read
+from ventwright.storage.schema import identity, open_to_read
 
 _READINGS = ("pushed", "empty", "refused", "dropped", "blocks_gone")
 _MESSAGES = ("messages", "delivered", "told later", "given up", "failed attempts", "passed over")
@@ -30,10 +30,9 @@ def counts(folder: Path) -> dict[str, Any]:
 def _store(folder: Path) -> str | None:
     try:
         with closing(open_to_read(folder)) as db:
-            row = db.execute("SELECT name FROM boots ORDER BY id LIMIT 1").fetchone()
+            return identity(db) or None
     except sqlite3.Error:
         return None
-    return str(row[0]) if row else None
 
 
 def _waiting(folder: Path, mark: int) -> int:

@@ -19,7 +19,7 @@ MOST_REFUSED = 10_000
 _TABLES = """
 CREATE TABLE state (key TEXT PRIMARY KEY, body TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE progress (
-    store TEXT PRIMARY KEY,               -- the name of the store's first boot
+    store TEXT PRIMARY KEY,               -- its identity
     block INTEGER NOT NULL DEFAULT 0,     -- the last block done with
     event INTEGER NOT NULL DEFAULT 0,     -- the last event taken
     pushed INTEGER NOT NULL DEFAULT 0,    -- samples, here and below

@@ -16,7 +16,7 @@ class Stock:
         self._reader: Reader | None = None
         self._file: tuple[int, int] | None = None
         self.identity = ""
-        """The name of the store's first boot: tells one store from another."""
+        """Tells one store from another."""
 
     def reader(self) -> Reader | None:
         """Return the open store, or None while there is none with anything in it."""
@@ -35,7 +35,7 @@ class Stock:
         if not boots:
             self.close()
             return
-        self.identity = next(iter(boots.values())).name
+        self.identity = self._reader.identity
         self._file = file
 
     def close(self) -> None:

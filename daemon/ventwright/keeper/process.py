@@ -26,6 +26,7 @@ from ventwright.sampling.relay_hand import RelayHand
 from ventwright.settings.model import HOUR, PartEntry, RelayEntry, Settings
 from ventwright.storage.keeping import Keeping, Labels, State
 from ventwright.storage.reader import Reader
+from ventwright.storage.upkeep import Upkeep
 from ventwright.storage.writer import Writer
 from ventwright_drivers.part import Part, Relay, Wiring
 from ventwright_drivers.registry import load
@@ -92,7 +93,7 @@ class Keeper:
         for name, entry in settings.parts.items():
             writer.part(name, entry.model, entry.quantities)
         self.keeping = Keeping(
-            writer, wiring.clock, labels, settings.store.commit_every, self._take
+            writer, wiring.clock, labels, settings.store.commit_every, self._take, Upkeep()
         )
         self._polled = [Polled(name, part, self._take) for name, part in parts.items()]
         self._hands = {name: self._hand(name, relay_wiring or wiring) for name in settings.relays}

@@ -37,18 +37,24 @@ def _differences(values: Sequence[int], before: int) -> list[int]:
     return list(map(sub, values, [before, *values[:-1]]))
 
 
-def _bytes(code: str, values: list[int]) -> bytes:
+def to_bytes(code: str, values: list[int]) -> bytes:
+    """Write whole numbers as little-endian bytes; `code` as of the array module."""
     packed = array(code, values)
     if byteorder == "big":
         packed.byteswap()
     return packed.tobytes()
 
 
-def _sums(code: str, data: bytes, start: int) -> list[int]:
+def from_bytes(code: str, data: bytes) -> "array[int]":
+    """Read back what `to_bytes` wrote; raises ValueError if bytes are missing."""
     packed = array(code, data)
     if byteorder == "big":
         packed.byteswap()
-    return list(accumulate(packed, initial=start))[1:]
+    return packed
+
+
+def _sums(code: str, data: bytes, start: int) -> list[int]:
+    return list(accumulate(from_bytes(code, data), initial=start))[1:]
 
 
 def _filled(steps: Sequence[int | None]) -> list[int]:
@@ -62,12 +68,12 @@ def _filled(steps: Sequence[int | None]) -> list[int]:
 
 def _column(steps: Sequence[int | None], marks: bytes) -> bytes:
     told = bytes(m | NO_VALUE if s is None else m for s, m in zip(steps, marks, strict=True))
-    return _bytes(_STEPS, _differences(_filled(steps), 0)) + told
+    return to_bytes(_STEPS, _differences(_filled(steps), 0)) + told
 
 
 def pack(times: Sequence[int], columns: Sequence[tuple[Sequence[int | None], bytes]]) -> bytes:
     """Pack samples: ascending times (ms), and a column of steps and one of marks a quantity."""
-    parts = [_bytes(_SAMPLE_TIMES, _differences(times, times[0]))]
+    parts = [to_bytes(_SAMPLE_TIMES, _differences(times, times[0]))]
     parts += [_column(steps, marks) for steps, marks in columns]
     return zlib.compress(b"".join(parts), 6)
 

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import Any, NamedTuple
 
 from ventwright.events import Readings, Record, StoreReport
+from ventwright.storage.upkeep import Upkeep
 from ventwright.storage.writer import Writer
 from ventwright_drivers.clock import Clock
 
@@ -41,9 +42,13 @@ class Keeping:
         labels: Labels,
         commit_every: int,
         report: Callable[[StoreReport], None],
+        upkeep: Upkeep | None = None,
     ) -> None:
-        """Group readings for `commit_every` ms; failures go to `report`, once each way."""
-        self._writer = writer
+        """Group readings for `commit_every` ms; failures go to `report`, once each way.
+
+        `upkeep`, if given, is done in between.
+        """
+        self._writer, self._upkeep = writer, upkeep
         self._clock = clock
         self._labels = labels
         self._every = commit_every
@@ -77,6 +82,11 @@ class Keeping:
                 self._take(item)
             if self._due is not None and self._clock.now() >= self._due:
                 self._commit()
+                self._tend()
+
+    def _tend(self) -> None:
+        if self._upkeep and self.last_commit is not None and not self.failing:
+            self._upkeep.step(self._writer, self.last_commit)
 
     def finish(self) -> None:
         """Store all that is left, from whatever thread, after `run` has ended."""

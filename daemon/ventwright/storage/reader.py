@@ -7,9 +7,13 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from ventwright.storage.blocks import Block, unpack
-from ventwright.storage.schema import open_to_read
+from ventwright.storage.condensing import HOUR_MS
+from ventwright.storage.schema import identity, open_to_read
 
 _RECENT = 10_000
+_PAGE = 500
+_REDUCED_SINCE = 2
+"""The version of a store that has hours and minutes."""
 
 
 class Boot(NamedTuple):
@@ -45,6 +49,16 @@ class StoredBlock(NamedTuple):
         return unpack(self.body, self.first, self.samples, len(self.part.quantities))
 
 
+class ReducedHour(NamedTuple):
+    """The figures of one part over an hour, packed (condensing.py)."""
+
+    start: int
+    part: StoredPart
+    body: bytes
+    minutes: bytes | None
+    """None where only the hour is kept."""
+
+
 class StoredEvent(NamedTuple):
     """Something that happened, at `t` ms of its boot."""
 
@@ -67,6 +81,7 @@ class Reader:
         """Open the store in `folder`; raises sqlite3.OperationalError if there is none yet."""
         self._db = open_to_read(folder)
         self._parts: dict[int, StoredPart] = {}
+        self._version = int(self._db.execute("PRAGMA user_version").fetchone()[0])
 
     def close(self) -> None:
         """Close the store."""
@@ -107,6 +122,38 @@ class Reader:
             (after, limit),
         ).fetchall()
         return [_event(row) for row in rows]
+
+    def hours(self, part: str, boot: int, first: int, last: int) -> Iterator[ReducedHour]:
+        """Read the hours of a part and boot that begin from `first` to `last` (ms), in order."""
+        if self._version < _REDUCED_SINCE:
+            return
+        query = (
+            "SELECT hours.id, start, part, hours.body, minutes.body FROM hours"
+            " LEFT JOIN minutes ON minutes.id = hours.id"
+            " WHERE boot = ? AND (start, hours.id) > (?, ?) AND start <= ?"
+            " AND part IN (SELECT id FROM parts WHERE name = ?) ORDER BY start, hours.id LIMIT ?"
+        )
+        place = (first, 0)
+        while rows := self._db.execute(query, (boot, *place, last, part, _PAGE)).fetchall():
+            for _, start, number, *bodies in rows:
+                yield ReducedHour(start, self._part(number), *bodies)
+            place = (rows[-1][1], rows[-1][0])
+
+    def reduced(self, boot: int) -> tuple[int | None, int]:
+        """Tell up to when a boot is reduced to hours (ms of it), and up to which block of all."""
+        if self._version < _REDUCED_SINCE:
+            return None, 0
+        query = (
+            "SELECT max(start), (SELECT block FROM hours ORDER BY id DESC LIMIT 1)"
+            " FROM hours WHERE boot = ?"
+        )
+        start, block = self._db.execute(query, (boot,)).fetchone()
+        return None if start is None else start + HOUR_MS, block or 0
+
+    @property
+    def identity(self) -> str:
+        """What tells this store from another, for its life; "" while nothing is in it."""
+        return identity(self._db)
 
     def newest_event(self) -> int:
         """Give the number of the newest event, 0 if there is none."""

@@ -7,7 +7,7 @@ Times are ms of a boot; a boot's one offset makes wall-clock labels of them all.
 import sqlite3
 from pathlib import Path
 
-VERSION = 1
+VERSION = 2
 
 _PAGE_BYTES = 2048
 """Half of SQLite's default: a commit of the reference load fills one page or two, and each page
@@ -16,7 +16,7 @@ counter that is kept (AUTOINCREMENT) 26 MB. Numbers grow all the same: the newes
 deleted.
 """
 
-_TABLES = """
+_FIRST = """
 CREATE TABLE boots (
     id INTEGER PRIMARY KEY,
     name TEXT NOT NULL UNIQUE,            -- the kernel's boot id
@@ -51,23 +51,89 @@ CREATE TABLE state (key TEXT PRIMARY KEY, body TEXT NOT NULL) WITHOUT ROWID;
 """
 
 
+_SECOND = """
+CREATE TABLE hours (
+    id INTEGER PRIMARY KEY,
+    number INTEGER NOT NULL,              -- counts the hours in which anything was recorded
+    boot INTEGER NOT NULL REFERENCES boots,
+    start INTEGER NOT NULL,               -- ms of the boot; a whole hour of Unix time
+    part INTEGER NOT NULL REFERENCES parts,
+    block INTEGER NOT NULL,               -- this and all blocks before it end within the hour
+    body BLOB NOT NULL                    -- one figure a quantity (condensing.py)
+);
+CREATE INDEX hours_when ON hours (boot, start);
+CREATE TABLE minutes (
+    id INTEGER PRIMARY KEY,               -- as in hours
+    number INTEGER NOT NULL,
+    body BLOB NOT NULL                    -- sixty figures a quantity
+);
+"""
+_NAMED_AT_RANDOM = """
+INSERT INTO state VALUES ('store', '"' || lower(hex(randomblob(8))) || '"');
+"""
+_NAMED_BY_ITS_FIRST_BOOT = """
+INSERT INTO state SELECT 'store', '"' || name || '"' FROM boots ORDER BY id LIMIT 1;
+"""
+
+_CHANGES = {
+    0: _FIRST + _SECOND + _NAMED_AT_RANDOM,
+    1: _SECOND + _NAMED_BY_ITS_FIRST_BOOT,
+}
+"""What makes a store of each older version one of this."""
+
+
+class TooNewError(sqlite3.DatabaseError):
+    """The store was written by a newer version of this program; the text says what to do."""
+
+
 def store_path(folder: Path) -> Path:
     """Name the store's file in its folder."""
     return folder / "readings.sqlite"
 
 
 def open_to_write(folder: Path) -> sqlite3.Connection:
-    """Open the store, making it if need be: WAL, every commit synced; raises sqlite3.Error."""
+    """Open the store, making it or bringing it up to date if need be; every commit is synced.
+
+    Raises sqlite3.Error; TooNewError, having changed nothing, if it is of a newer version.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     connection = sqlite3.connect(
         store_path(folder), isolation_level=None, timeout=5, check_same_thread=False
     )
-    connection.execute(f"PRAGMA page_size = {_PAGE_BYTES}")
-    connection.execute("PRAGMA journal_mode = WAL")
-    connection.execute("PRAGMA synchronous = FULL")
-    if connection.execute("PRAGMA user_version").fetchone()[0] == 0:
-        connection.executescript(f"BEGIN;{_TABLES}PRAGMA user_version = {VERSION};COMMIT;")
+    try:
+        connection.execute(f"PRAGMA page_size = {_PAGE_BYTES}")
+        change = _CHANGES.get(_version(connection, folder))
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("PRAGMA synchronous = FULL")
+        if change:
+            change = f"BEGIN IMMEDIATE;{change}PRAGMA user_version = {VERSION};COMMIT;"
+            connection.executescript(change)
+    except BaseException:
+        connection.close()
+        raise
     return connection
+
+
+def _version(connection: sqlite3.Connection, folder: Path) -> int:
+    """Read which version a store is of, 0 for an empty file; raises TooNewError."""
+    version: int = connection.execute("PRAGMA user_version").fetchone()[0]
+    if version > VERSION:
+        raise TooNewError(
+            f"{store_path(folder)} was written by a newer version of this program (schema "
+            f"{version}, this one knows up to {VERSION}); install the newer version, or move the "
+            f"file away"
+        )
+    return version
+
+
+def identity(connection: sqlite3.Connection) -> str:
+    """Tell one store from another, for its life; "" while nothing is in it."""
+    query = (
+        "SELECT trim(body, '\"') FROM state WHERE key = 'store'"
+        " UNION ALL SELECT * FROM (SELECT name FROM boots ORDER BY id LIMIT 1)"
+    )
+    row = connection.execute(query).fetchone()
+    return str(row[0]) if row else ""
 
 
 def open_to_read(folder: Path) -> sqlite3.Connection:
@@ -77,7 +143,7 @@ def open_to_read(folder: Path) -> sqlite3.Connection:
         uri, uri=True, isolation_level=None, timeout=5, check_same_thread=False
     )
     try:
-        if connection.execute("PRAGMA user_version").fetchone()[0] == 0:
+        if _version(connection, folder) == 0:
             raise sqlite3.OperationalError("the store is being made")
     except sqlite3.Error:
         connection.close()

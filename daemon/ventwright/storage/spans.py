@@ -19,11 +19,12 @@ def between(reader: Reader, first: int, last: int) -> Iterator[tuple[int, Stored
     """
     for boot in reader.boots().values():
         if boot.offset <= last:
-            for block in _of_boot(reader, boot, first - boot.offset, last - boot.offset):
+            for block in of_boot(reader, boot, first - boot.offset, last - boot.offset):
                 yield boot.offset, block
 
 
-def _of_boot(reader: Reader, boot: Boot, first: int, last: int) -> Iterator[StoredBlock]:
+def of_boot(reader: Reader, boot: Boot, first: int, last: int) -> Iterator[StoredBlock]:
+    """Give the blocks of a boot with samples from `first` to `last` (ms of the boot)."""
     after, beyond = max(0, _place(reader, (boot.id, first)) - _NEAR), 0
     while page := reader.blocks(after, _PAGE):
         for block in page:

@@ -6,8 +6,9 @@ Knows the tables; knows no rule and no clock. "Stored" means committed: `commit`
 import json
 import sqlite3
 from collections import defaultdict
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from ventwright.events import Readings, Record
 from ventwright.storage.blocks import pack
@@ -17,6 +18,22 @@ _MOST_SAMPLES = 200_000
 """Samples held in memory while the disk refuses them: some hours; the oldest go first."""
 
 _MOST_RECORDS = 10_000
+
+
+class _Doubt(NamedTuple):
+    """A commit that may have taken effect although it reported a failure."""
+
+    before: tuple[int, int]
+    after: tuple[int, int]
+    readings: int
+    records: int
+
+
+def _newest(db: sqlite3.Connection) -> tuple[int, int]:
+    """Read the numbers of the newest block and event."""
+    query = "SELECT (SELECT max(id) FROM blocks), (SELECT max(id) FROM events)"
+    block, event = db.execute(query).fetchone()
+    return block or 0, event or 0
 
 
 class Writer:
@@ -35,6 +52,7 @@ class Writer:
         self._readings: list[Readings] = []
         self._records: list[Record] = []
         self._state: dict[str, str] = {}
+        self._doubt: _Doubt | None = None
         self.dropped = 0
         """Readings and records given up because the disk refused them for too long."""
 
@@ -80,13 +98,38 @@ class Writer:
         try:
             db = self._connection()
             db.execute("BEGIN IMMEDIATE")
+            self._resolve(db)
+            before = _newest(db)
             self._write(db)
+            self._doubt = _Doubt(before, _newest(db), len(self._readings), len(self._records))
             db.execute("COMMIT")
         except BaseException:
             self.close()
             self._shed()
             raise
-        self._readings, self._records, self._state = [], [], {}
+        self._readings, self._records, self._state, self._doubt = [], [], {}, None
+
+    def _resolve(self, db: sqlite3.Connection) -> None:
+        """Let go of what a commit stored that had reported a failure; we are the only writer."""
+        doubt, self._doubt = self._doubt, None
+        if doubt and doubt.before != doubt.after == _newest(db):
+            del self._readings[: doubt.readings]
+            del self._records[: doubt.records]
+
+    def tend(self, work: Callable[[sqlite3.Connection, int], bool]) -> bool:
+        """Do work on the tables in one commit; raises sqlite3.Error or OSError, having done none.
+
+        `work` gets the connection and this boot's number, and tells whether there is more to do.
+        """
+        try:
+            db = self._connection()
+            db.execute("BEGIN IMMEDIATE")
+            more = work(db, self._boot)
+            db.execute("COMMIT")
+        except BaseException:
+            self.close()
+            raise
+        return more
 
     def _connection(self) -> sqlite3.Connection:
         if self._db is None:
@@ -145,13 +188,22 @@ class Writer:
         )
 
     def _shed(self) -> None:
-        for held, most in ((self._readings, _MOST_SAMPLES), (self._records, _MOST_RECORDS)):
-            extra = max(0, len(held) - most)
-            del held[:extra]
-            self.dropped += extra
+        samples = _shorten(self._readings, _MOST_SAMPLES)
+        records = _shorten(self._records, _MOST_RECORDS)
+        self.dropped += samples + records
+        if doubt := self._doubt:
+            left = max(0, doubt.readings - samples), max(0, doubt.records - records)
+            self._doubt = _Doubt(doubt.before, doubt.after, *left)
 
     def close(self) -> None:
         """Close the store; what was not committed stays here."""
         db, self._db = self._db, None
         if db is not None:
             db.close()
+
+
+def _shorten(held: list[Any], most: int) -> int:
+    """Give up the oldest of what is held; returns how many."""
+    extra = max(0, len(held) - most)
+    del held[:extra]
+    return extra

@@ -114,7 +114,7 @@ def failing(monkeypatch: pytest.MonkeyPatch) -> Iterator[type[Failing]]:
     return Failing
 
 
-STATEMENTS = 12
+STATEMENTS = 14
 
 
 def test_the_number_of_statements_of_a_first_commit(tmp_path: Path, failing: Any) -> None:
@@ -143,6 +143,36 @@ def test_a_commit_that_fails_at_any_statement_loses_and_doubles_nothing(
     store.close()
     assert stored(tmp_path) == wanted(2)
     assert intact(tmp_path)
+
+
+class Lying(Failing):
+    """A connection that reports a failure after a commit that took effect."""
+
+    def execute(self, *words: Any) -> Any:
+        done = self._db.execute(*words)
+        if words[0] == "COMMIT" and Lying.left:
+            Lying.left -= 1
+            raise sqlite3.OperationalError("disk I/O error")
+        return done
+
+
+@pytest.mark.parametrize("others", [0, 3])
+def test_a_commit_that_took_effect_and_reported_a_failure_doubles_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, others: int
+) -> None:
+    monkeypatch.setattr(writing, "open_to_write", lambda folder: Lying(open_to_write(folder)))
+    monkeypatch.setattr(writing, "_MOST_SAMPLES", 6 if others else 200_000)
+    store = writer(tmp_path)
+    for n in range(4):
+        feed(store, n)
+        Lying.left = 1
+        with pytest.raises(sqlite3.Error):
+            store.commit()
+        assert stored(tmp_path) == wanted(n + 1)
+    feed(store, 4)
+    store.commit()
+    store.close()
+    assert stored(tmp_path) == wanted(5)
 
 
 def test_a_folder_that_cannot_be_made_fails_and_loses_nothing(tmp_path: Path) -> None:
