@@ -5,8 +5,8 @@ It is for exposure and reports. It must not know where the minutes come from, no
 
 from array import array
 from collections.abc import Iterable, Iterator
-from itertools import accumulate, compress, islice, repeat
-from operator import and_, ge, gt, mul, sub, truediv
+from itertools import accumulate, compress, count, islice, repeat
+from operator import ge, gt, sub, truediv
 from typing import NamedTuple
 
 from ventwright.averaging.figures import COVERAGE
@@ -24,11 +24,11 @@ class Found(NamedTuple):
 class Course:
     """The minutes of one channel from `start` (Unix ms) on, in the channel's unit."""
 
-    def __init__(self, channel: str, quantity: Quantity, start: int, count: int) -> None:
-        """Begin with `count` minutes of which nothing is known."""
+    def __init__(self, channel: str, quantity: Quantity, start: int, minutes: int) -> None:
+        """Begin with so many minutes of which nothing is known."""
         self.channel, self.quantity = channel, quantity
-        self.start, self.count = start, count
-        self._areas, self._covers = _nothing(count), _nothing(count)
+        self.start, self.count = start, minutes
+        self._areas, self._covers = _nothing(minutes), _nothing(minutes)
         self._sums: tuple[array[float], array[float]] | None = None
 
     def put(self, number: int, mean: float, coverage: float) -> None:
@@ -76,32 +76,48 @@ class Course:
 
     def above(self, value: float, minutes: int, first: int = 0) -> int:
         """Count the minutes at whose end the mean over `minutes` (from `first` on) is above."""
-        areas, covers, enough = self._rolling(minutes, first, self.count)
-        return sum(map(and_, enough, map(gt, areas, map(mul, covers, repeat(value)))))
+        return self.windows(minutes, first).above(value)
 
     def worst(self, minutes: int, first: int = 0, last: int | None = None) -> Found | None:
         """Find the highest known mean over `minutes` that lie wholly between two minutes."""
-        areas, covers, enough = self._rolling(minutes, first, self.count if last is None else last)
-        means = list(map(truediv, compress(areas, enough), compress(covers, enough)))
-        if not means:
-            return None
-        highest = max(means)
-        ends = compress(range(first + minutes, self.count + 1), enough)
-        return Found(highest, next(islice(ends, means.index(highest), None)))
+        return self.windows(minutes, first, last).worst
 
-    def _rolling(
-        self, minutes: int, first: int, last: int
-    ) -> tuple[list[float], list[float], list[bool]]:
-        """Give areas and covered minutes of every stretch of `minutes`, and which are known."""
+    def windows(self, minutes: int, first: int = 0, last: int | None = None) -> "Windows":
+        """Give every stretch of `minutes` that lies wholly between two minutes."""
         areas, covers = self._running
-        low, high = slice(first, max(first, last - minutes + 1)), slice(first + minutes, last + 1)
+        end = self.count if last is None else last
+        low, high = slice(first, max(first, end - minutes + 1)), slice(first + minutes, end + 1)
         covered = list(map(sub, covers[high], covers[low]))
         enough = list(map(ge, covered, repeat(max(COVERAGE * minutes, 1e-9))))
-        return list(map(sub, areas[high], areas[low])), covered, enough
+        known = compress(map(sub, areas[high], areas[low]), enough)
+        return Windows(
+            list(map(truediv, known, compress(covered, enough))), enough, first + minutes
+        )
 
 
-def _nothing(count: int) -> "array[float]":
-    return array("d", bytes(8 * count))
+class Windows:
+    """The means of overlapping stretches of one length, those that are known."""
+
+    def __init__(self, means: list[float], enough: list[bool], first_end: int) -> None:
+        """Take the known means, which stretches they are, and where the first stretch ends."""
+        self._means, self._enough, self._first_end = means, enough, first_end
+
+    def above(self, value: float) -> int:
+        """Count the stretches whose mean is above a value."""
+        return sum(map(gt, self._means, repeat(value)))
+
+    @property
+    def worst(self) -> Found | None:
+        """The highest mean, the first of several; None if none is known."""
+        if not self._means:
+            return None
+        highest = max(self._means)
+        ends = compress(count(self._first_end), self._enough)
+        return Found(highest, next(islice(ends, self._means.index(highest), None)))
+
+
+def _nothing(minutes: int) -> "array[float]":
+    return array("d", bytes(8 * minutes))
 
 
 def _sums(values: Iterable[float]) -> "array[float]":

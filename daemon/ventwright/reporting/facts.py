@@ -6,6 +6,7 @@ Worked out in plain Python: the courier makes its digest of them. It knows no wo
 from collections.abc import Iterator
 from contextlib import closing
 from datetime import date, datetime
+from itertools import groupby
 from typing import Any
 
 from ventwright.averaging.course import Course
@@ -116,7 +117,7 @@ def channel_told(gathered: Gathered, course: Course) -> Told:
         "highest minute": minute
         and {"mean": rounded(minute.value), "at": label(course.time(minute.end - 1))},
         "coverage": round(cover / max(1, course.count - first), 4),
-        "limits": [_limit(course, first, one) for one in comparable(quantity.name)],
+        "limits": list(_limits(course, first)),
     }
 
 
@@ -137,19 +138,25 @@ def rounded(value: float | None, digits: int = 4) -> float | None:
     return None if value is None else float(f"{value:.{digits}g}")
 
 
-def _limit(course: Course, first: int, limit: Limit) -> Told:
-    value, minutes = limit.in_unit(course.quantity.unit), limit.averaging_ms // MINUTE
-    found = course.worst(minutes, max(0, first - minutes + 1))
-    return {
-        "key": limit.key,
-        "says": limit.sentence(),
-        "averaging": limit.averaging,
-        "mark": limit.mark,
-        "limit": rounded(value),
-        "highest": rounded(found.value) if found else None,
-        "minutes above": course.above(value, minutes, max(0, first - minutes + 1)),
-        "known": found is not None,
-    }
+def _limits(course: Course, first: int) -> Iterator[Told]:
+    """Tell the limits of a channel, all of one averaging time from the same means."""
+    there = sorted(comparable(course.quantity.name), key=lambda one: one.averaging_ms)
+    for averaging, same in groupby(there, key=lambda one: one.averaging_ms):
+        minutes = averaging // MINUTE
+        windows = course.windows(minutes, max(0, first - minutes + 1))
+        worst = windows.worst
+        for limit in same:
+            value = limit.in_unit(course.quantity.unit)
+            yield {
+                "key": limit.key,
+                "says": limit.sentence(),
+                "averaging": limit.averaging,
+                "mark": limit.mark,
+                "limit": rounded(value),
+                "highest": rounded(worst.value) if worst else None,
+                "minutes above": windows.above(value),
+                "known": worst is not None,
+            }
 
 
 def hours_of(gathered: Gathered, course: Course) -> Iterator[tuple[int, float | None]]:

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from ventwright.averaging.course import minutes_of
 from ventwright.drawing.calendar import Cell, Grid, calendar
 from ventwright.drawing.curve import Drawn, Shade, curve
-from ventwright.drawing.scales import ticks
+from ventwright.drawing.scales import round_step
 from ventwright.drawing.shapes import Picture
 from ventwright.reporting.facts import Gathered, guideline
 from ventwright.reporting.happenings import Episode, Run
@@ -40,7 +40,8 @@ def bounds(gathered: Gathered) -> list[float]:
         value = limit.in_unit(quantity.unit)
         return [float(f"{value * step:.3g}") for step in _STEPS]
     worst = gathered.main.worst(60, gathered.first)
-    return ticks(0, worst.value if worst else 1, 5)[1:6]
+    step = round_step((worst.value if worst else 1.0) / len(_STEPS))
+    return [step * n for n in range(1, len(_STEPS) + 1)]
 
 
 def _title(gathered: Gathered, what: str) -> str:

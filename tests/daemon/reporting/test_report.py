@@ -5,6 +5,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,10 +17,13 @@ from daemon.reporting.pages import alone
 from daemon.reporting.weeks import FRIDAY, PRINT, THURSDAY, WEDNESDAY, fill
 from ventwright.cli import main
 from ventwright.drawing import png as painting
+from ventwright.drawing.calendar import Grid, calendar
 from ventwright.reporting.digest import digest, digest_title
 from ventwright.reporting.facts import Gathered, facts
 from ventwright.reporting.periods import day_of, span_of, week_of
+from ventwright.reporting.pictures import bounds
 from ventwright.settings.model import Settings
+from ventwright_drivers.quantities import QUANTITIES
 
 
 @pytest.fixture(scope="module")
@@ -185,3 +189,13 @@ def test_weeks_and_days_by_the_local_clock() -> None:
         assert [(end - begin) / HOUR for begin, end in week.days] == [24] * 6 + [25]
         assert week.title == "Week of 19 to 25 October 2026"
     time.tzset()
+
+
+def test_a_quantity_without_a_guideline_has_steps_of_its_own(settings: Settings) -> None:
+    week = week_of(THURSDAY)
+    report = replace(settings.report, channel="bench.pm2_5")
+    gathered = Gathered(replace(settings, report=report), week, FRIDAY)
+    assert bounds(gathered) == [5, 10, 15, 30, 60]
+    gathered.main.quantity = QUANTITIES["pm1"]
+    assert bounds(gathered) == [20, 40, 60, 80, 100]
+    assert calendar(Grid("a", "b", "c", ["Mon"], [], bounds(gathered))).shapes
