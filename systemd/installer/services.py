@@ -15,7 +15,8 @@ SETTLED_S = 6.0
 
 def running(machine: Machine) -> bool:
     """Tell whether both services are up."""
-    return machine.run("systemctl", "is-active", "--quiet", *UNITS).returncode == 0
+    active = (machine.run("systemctl", "is-active", "--quiet", unit) for unit in UNITS)
+    return all(done.returncode == 0 for done in active)
 
 
 def stop(machine: Machine) -> None:

@@ -5,6 +5,7 @@ such board needs are left out, which halves the time. The only thing of ours on 
 shell behind a virtio port by which a test types commands.
 """
 
+import os
 import shutil
 import subprocess
 from collections.abc import Iterable
@@ -145,3 +146,22 @@ def build_stick(folder: Path, stick: Path) -> None:
     (folder / "wheels").mkdir()
     fetch_wheels(folder / "wheels")
     build_disk(folder, stick, 64 << 20)
+
+
+def prebuild(root: Path, stick: Path) -> None:
+    """Build the release inside `root` by the installer itself, at this machine's speed.
+
+    The installer on the board then finds it complete, for the same source makes the same release.
+    """
+    place = root / "media/stick"
+    shutil.copytree(stick, place, dirs_exist_ok=True)
+    script = (
+        "import os; os.umask(0o022); from pathlib import Path; from installer import releases; "
+        "from installer.machine import Machine; "
+        "releases.build(Machine(), Path('/media/stick/ventwright'), False)"
+    )
+    python = ["env", "PYTHONPATH=/media/stick/ventwright/systemd", "python3", "-B", "-c", script]
+    environment = {name: value for name, value in os.environ.items() if "PIP" not in name}
+    _run("chroot", root, *python, env=environment)
+    shutil.rmtree(place)
+    place.mkdir()

@@ -38,6 +38,11 @@ class Board:
         return self._folder / f"usb{port}.sock"
 
     @property
+    def witness(self) -> Path:
+        """Name the socket of a second port into the board."""
+        return self._folder / "witness.sock"
+
+    @property
     def console(self) -> Path:
         """What the kernel and systemd wrote to the console in this boot."""
         return self._folder / f"console-{self._boots}.log"
@@ -52,6 +57,8 @@ class Board:
             -qmp unix:{at}/qmp.sock,server=on,wait=off
             -device virtio-serial-pci -device virtserialport,chardev=hand,name=hand
             -chardev socket,id=hand,path={at}/hand.sock,server=on,wait=off
+            -device virtserialport,chardev=witness,name=witness
+            -chardev socket,id=witness,path={self.witness},server=on,wait=off
             -device qemu-xhci,id=usb""".split()
         for port in range(1, PORTS + 1):
             words += ["-chardev", f"socket,id=wire{port},path={self.wire(port)},server=on,wait=off"]
@@ -59,7 +66,7 @@ class Board:
         return [*words, "-append", append]
 
     def switch_on(self) -> float:
-        """Boot until commands are taken; gives the seconds it took."""
+        """Begin to boot; gives the time at which that was, for `wait_booted`."""
         begun = time.monotonic()
         self._boots += 1
         for path in self._folder.glob("*.sock"):
