@@ -44,6 +44,7 @@ _HAND_UNIT = """[Unit]
 Description=Commands typed by a test
 [Service]
 ExecStartPre=/sbin/modprobe virtio_console
+Environment=HOME=/root
 ExecStart=/usr/local/bin/hand
 Restart=always
 [Install]
