@@ -1,9 +1,11 @@
 """Relays behind a PCF8574: one byte to write, and pins, not that byte, to read back.
 
-What was written cannot be read, so the process keeps it, once for all relays of a chip; it
-begins as FF, which is what the chip powers up with, and is never taken from a read. A contact
-that an earlier program left closed opens with the first command to any relay of the board. The
-chip keeps its contacts when the host dies. Source: protocols.md section 21.
+What was written cannot be read, so the process keeps it, once for all relays of a chip. It begins
+as what the pins show, read at the first command and never again: written back, they move no
+contact but the commanded one, so one that an earlier program left closed stays closed. A line
+that something else pulls low at that moment is kept low, as its contact is already. The chip
+keeps its contacts when the host dies. Source: protocols.md section 21, but for its advice to
+begin with FF, which would open every other contact of the board.
 """
 
 from collections.abc import MutableMapping
@@ -18,13 +20,29 @@ from ventwright_drivers.i2c.link import Transfer
 from ventwright_drivers.part import Wiring
 from ventwright_drivers.relay.expander import ExpanderRelay
 
-_POWER_ON = 0xFF
-
 
 class Latch:
-    """What a chip's eight lines were last commanded to be; changed under the bus's lock."""
+    """What a chip's eight lines were last commanded to be, None before the first command.
 
-    value = _POWER_ON
+    Changed under the bus's lock.
+    """
+
+    value: int | None = None
+
+    def known(self, transfer: Transfer, address: int) -> int:
+        """Give the eight lines, low where their pins are low in both of two reads; raises OSError.
+
+        There is no checksum: a bit that falls over once must not close a contact.
+        """
+        if self.value is None:
+            self.value = _pins(transfer, address) | _pins(transfer, address)
+        return self.value
+
+
+def _pins(transfer: Transfer, address: int) -> int:
+    message = i2c_msg.read(address, 1)
+    transfer(message)
+    return bytes(message)[0]
 
 
 _latches: MutableMapping[Wiring, dict[tuple[int, int], Latch]] = WeakKeyDictionary()
@@ -73,8 +91,10 @@ class Pcf8574Relay(ExpanderRelay):
         self.link.transact(lambda transfer: self._switch(transfer, on))
 
     def _switch(self, transfer: Transfer, on: bool) -> None:
-        self._latch.value = self.put(self._latch.value, on)
-        transfer(i2c_msg.write(self.options.address, bytes((self._latch.value,))))
+        address = self.options.address
+        wanted = self.put(self._latch.known(transfer, address), on)
+        self._latch.value = wanted
+        transfer(i2c_msg.write(address, bytes((wanted,))))
 
     def state(self) -> bool:
         """Read the pin: True where its level closes the contact; raises DeviceLost, NoAnswer."""

@@ -121,23 +121,48 @@ def test_what_is_commanded_outlives_a_lost_bus(rig):
     first.close()
 
 
-def test_an_mcp23008_leaves_alone_what_another_process_commanded():
-    rig = Rig(*KINDS[1])
+def test_what_another_process_left_closed_stays_so(rig):
     with rig.relay(1, rig.process()) as before:
         before.switch(True)
     with rig.relay(2) as relay:
         relay.switch(True)
-    assert rig.board.history == [(0, 1, True), (0, 2, True)]
+        relay.switch(False)
+    assert rig.board.history == [(0, 1, True), (0, 2, True), (0, 2, False)]
 
 
-def test_a_pcf8574_is_never_set_by_what_its_pins_show():
+def test_safe_states_move_only_the_contacts_that_are_not_yet_safe(rig):
+    before = rig.process()
+    for channel in (1, 2):
+        with rig.relay(channel, before) as relay:
+            relay.switch(True)
+    rig.board.history.clear()
+    for channel, on in ((1, False), (2, True)):  # as keeper/safe.py does, in a process of its own
+        with rig.relay(channel) as relay:
+            relay.switch(on)
+    assert rig.board.history == [(0, 1, False)]
+
+
+def test_the_pins_of_a_pcf8574_are_believed_before_the_first_command_and_never_later():
     rig = Rig(*KINDS[0])
     rig.board.held_low = 0b1000
     with rig.relay(1) as relay:
         relay.switch(True)
-        assert rig.board.latch == 0xFE
-        with rig.relay(4) as other:
+        assert rig.board.latch == 0xF6
+        rig.board.held_low = 0b10000
+        relay.switch(False)
+        assert rig.board.latch == 0xF7
+        with rig.relay(5) as other:
             assert other.state() is True  # the pin is low, whoever pulls it
+
+
+def test_a_pin_that_reads_low_only_once_is_not_taken_for_low():
+    rig = Rig(*KINDS[0])
+    read, damage = rig.board.read, [0x7F, 0xFF]
+    with rig.relay(1) as relay:
+        rig.board.read = lambda size, now: bytes((read(size, now)[0] & damage.pop(),))
+        relay.switch(True)
+    assert damage == []
+    assert rig.board.history == [(0, 1, True)]
 
 
 def test_a_board_that_lost_power_reads_back_open_and_is_set_up_again(rig):
