@@ -1,9 +1,11 @@
 """Says an analysed file in words: what was fitted, how fast, how sure, and what it is worth.
 
-Takes what curves.py tells as JSON and knows nothing else, so that both say the same.
+Takes what curves.py and the store tell as JSON, so that both say the same; knows no rule.
 """
 
 from typing import Any
+
+from ventwright.commissioning.past import Past
 
 Told = dict[str, Any]
 
@@ -84,3 +86,30 @@ def figure(one: Told) -> str:
 
 def _short(value: float) -> str:
     return f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}"
+
+
+def past_lines(past: Past) -> list[str]:
+    """Say what was looked at in the past, and what was left out."""
+    looked, used = sum(past.looked.values()), sum(len(rates) for rates in past.rates.values())
+    said = [f"{looked} decays were found in the record, {used} of them count."]
+    if past.left_out:
+        why = ", ".join(f"{count} × {words}" for words, count in sorted(past.left_out.items()))
+        said.append(f"Left out: {why}.")
+    return said
+
+
+def kept_lines(found: list[Told]) -> list[str]:
+    """Say the commissionings that were kept before."""
+    if not found:
+        return ["Nothing was commissioned yet; to do so: ventwright commission"]
+    return [line for one in found for line in _kept(one)]
+
+
+def _kept(one: Told) -> list[str]:
+    flow = one["volume"] * (one["clearance"] - one["natural"])
+    return [
+        f"{one['at'].replace('T', ' ')} {one['extractor']}, by {one['who']} ({one['method']}, "
+        f"{one['channel']}, {one['volume']:g} m³)",
+        f"  without it {one['natural']:.3g} ± {one['natural_error']:.2g} /h, with it "
+        f"{one['clearance']:.3g} ± {one['clearance_error']:.2g} /h: {flow:.0f} m³/h of clean air",
+    ]

@@ -172,14 +172,18 @@ def against(
         return [f"only {points} points, {fewest} are needed: measure longer"]
     if found.amplitudes[0] <= 0 or rate <= 0:
         return ["it does not fall: the source was not over, or there was nothing to clear"]
-    fallen = 1 - exp(-rate * found.points.span)
-    if fallen < LEAST_FALL:
-        return [
-            f"too little decay: only {fallen:.0%} of the rise was gone at the end, "
-            f"{LEAST_FALL:.0%} is needed: wait longer"
-        ]
     bent = bend(found, background_error, hours)
-    return ([bent] if bent else []) + _vague(found, half, hours)
+    return ([bent] if bent else []) + (_shallow(found) or _vague(found, half, hours))
+
+
+def _shallow(found: Fit) -> list[str]:
+    fallen = 1 - exp(-found.rates[0] * found.points.span)
+    if fallen >= LEAST_FALL:
+        return []
+    return [
+        f"too little decay: only {fallen:.0%} of the rise was gone at the end, "
+        f"{LEAST_FALL:.0%} is needed: wait longer"
+    ]
 
 
 def _vague(found: Fit, half: float | None, hours: float) -> list[str]:

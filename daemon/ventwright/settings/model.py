@@ -28,6 +28,10 @@ class Room:
     name: Name
     volume: Annotated[float, Gt(0)]
     """Air volume, m³."""
+    volume_error: Annotated[float, Interval(ge=0, le=1)] = 0.05
+    """How far the volume may be off, a share of it (standard uncertainty)."""
+    mixing: Annotated[float, Interval(ge=1, le=10)] = 1.0
+    """Mixing factor for sizing: 1 for air that is well stirred, up to 10 for dead corners."""
 
 
 @dataclass(frozen=True)
