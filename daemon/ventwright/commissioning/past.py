@@ -1,22 +1,25 @@
 """Finds loss rates in what was recorded: decays while one extractor ran, and while none did.
 
 Takes runs of extractors and gives levels by a function; knows no store. No ritual is needed, but
-nobody says when a source was over either: a decay counts from its highest level, and those that
-bend are left out.
+nobody says when a source was over either: a decay counts from its highest level, and what bends
+is left out.
 """
 
 from collections.abc import Callable, Sequence
 from itertools import pairwise
+from math import fsum
 from statistics import quantiles
 from typing import NamedTuple
 
 from ventwright.commissioning.findings import Background, Rate, background, rate, together
-from ventwright.commissioning.levels import BLOCK_MS, Levels
+from ventwright.commissioning.levels import Levels
 from ventwright.reporting.happenings import Run
 from ventwright.settings.model import HOUR, MINUTE
 
 LONGEST_MS = 3 * HOUR
 _SHORTEST_MS = 10 * MINUTE
+_VALLEY = 0.8  # of the highest level: what lies below that before it belongs to an earlier fall
+_SMOOTH = 6
 _TOP_MS = 2 * MINUTE
 """What is left out after the highest level: the source may have faded rather than stopped."""
 
@@ -46,8 +49,8 @@ class Past(NamedTuple):
         if found := self.rates.get(extractor):
             return together(found)
         looked = self.looked.get(extractor, 0)
-        said = f"none of the {looked} times that could be looked at held a decay that counts"
-        return Rate(0.0, 0.0, 0.0, 0.0, 0, 0.0, (said if looked else "nothing was recorded of it",))
+        said = f"none of the decays in the record counts ({looked} looked at)"
+        return Rate(0.0, 0.0, 0.0, 0.0, 0, 0.0, (said,))
 
 
 def spells(runs: Sequence[Run], begins: int, ends: int) -> list[Spell]:
@@ -95,13 +98,35 @@ def _floor(levels: dict[str, Levels]) -> dict[str, Background]:
 
 
 def _decays(levels: dict[str, Levels], channel: str, least: float) -> list[dict[str, Levels]]:
-    """Cut out what follows the highest level of a spell, to its end or three hours later."""
-    own = levels.get(channel, [])
-    if len(own) * BLOCK_MS < _SHORTEST_MS:
-        return []
-    top, highest = max(own, key=lambda row: row[1])
-    if highest - min(value for _, value in own) < least:
-        return []
-    begins, ends = top + _TOP_MS, top + LONGEST_MS
-    cut = {name: [row for row in them if begins <= row[0] <= ends] for name, them in levels.items()}
-    return [cut] if len(cut[channel]) * BLOCK_MS >= _SHORTEST_MS else []
+    """Cut out every fall of a spell that is deep and long enough, the last one first."""
+    own, found = levels.get(channel, []), []
+    last = len(own)
+    while last > 0:
+        first = _top(own[:last])
+        begins, ends = own[first][0] + _TOP_MS, min(own[last - 1][0], own[first][0] + LONGEST_MS)
+        deep = own[first][1] - own[last - 1][1] >= least
+        if deep and ends - begins >= _SHORTEST_MS:
+            found.append(_cut(levels, begins, ends))
+        last = first
+    return found
+
+
+def _cut(levels: dict[str, Levels], begins: int, ends: int) -> dict[str, Levels]:
+    return {name: [r for r in them if begins <= r[0] <= ends] for name, them in levels.items()}
+
+
+def _top(levels: Levels) -> int:
+    """Go back from the end as long as it gets higher; returns where it was highest."""
+    top = place = len(levels) - 1
+    while place > 0:
+        place -= 1
+        if levels[place][1] >= levels[top][1]:
+            top = place
+        elif _mean(levels, place) < _VALLEY * levels[top][1]:
+            break
+    return top
+
+
+def _mean(levels: Levels, place: int) -> float:
+    near = levels[max(0, place - _SMOOTH + 1) : place + 1]
+    return fsum(value for _, value in near) / len(near)

@@ -91,7 +91,7 @@ def _short(value: float) -> str:
 def past_lines(past: Past) -> list[str]:
     """Say what was looked at in the past, and what was left out."""
     looked, used = sum(past.looked.values()), sum(len(rates) for rates in past.rates.values())
-    said = [f"{looked} decays were found in the record, {used} of them count."]
+    said = [f"Decays found in the record: {looked}; that count: {used}."]
     if past.left_out:
         why = ", ".join(f"{count} × {words}" for words, count in sorted(past.left_out.items()))
         said.append(f"Left out: {why}.")
