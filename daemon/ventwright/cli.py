@@ -15,6 +15,7 @@ _COMMANDS = {
     "exposure": "tell what a person in the room took in, beside limits and guidelines",
     "report": "write a report of a day, a week, a trial, a comparison or a commissioning",
     "replay": "tell what would have happened to recorded data with these rules, or with others",
+    "size": "work out the air that a room needs and how long to wait after a print",
     "commission": "measure once what extraction does to this room, or analyse a decay in a file",
     "agree": "compare two parts side by side, and say what makes one read like the other",
     "trial": "guide test prints, mark past ones, and tell what they emitted",

@@ -80,7 +80,8 @@ MISTAKES = {
     "unknown key": (
         "volume = 40",
         "volume = 40\nheigth = 3",
-        "room.heigth is not a key (config.toml, line 4): allowed are name or volume.",
+        "room.heigth is not a key (config.toml, line 4): "
+        "allowed are mixing, name, volume or volume_error.",
     ),
     "unknown key, near": (
         "deadband = 5",

@@ -182,7 +182,8 @@ def test_a_key_that_looks_like_a_token_is_not_shown(
     with pytest.raises(ConfigurationError) as caught:
         load(path, {})
     assert str(caught.value) == (
-        "room.(not shown) is not a key (config.toml, line 4): allowed are name or volume."
+        "room.(not shown) is not a key (config.toml, line 4): "
+        "allowed are mixing, name, volume or volume_error."
     )
 
 
