@@ -419,7 +419,7 @@ def test_an_empty_file_is_told_what_it_needs(complain: Complain) -> None:
             "VENTWRIGHT_ROOM__VOLUM",
             "hush",
             "room.volum is not a key (environment variable VENTWRIGHT_ROOM__VOLUM): allowed are "
-            'name or volume; is "volume" meant?',
+            'mixing, name, volume or volume_error; is "volume" meant?',
         ),
         (
             "VENTWRIGHT_DATABASE__TOKEN",
