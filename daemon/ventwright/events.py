@@ -21,7 +21,7 @@ part       change (lost, back), why, partly (true: some of its channels can stil
 relay      change (failed, back), why, commanded
 same air   change (disagree, agree), channels (the two), means (of each over `over` ms, or null),
            unit, counts (the channel that is judged while they disagree: the higher one)
-store      change (failing, back), why, dropped (readings given up)
+store      change (failing, back, set aside), why, dropped (readings given up), file (set aside)
 keeper     change (started, stopped), why, missed (ms without a keeper before the start, or null),
            restored (when the state that was taken back was saved, ms of its boot, or null)
 request    verb, words, who, answer
@@ -76,11 +76,15 @@ class RelayReport(NamedTuple):
 
 
 class StoreReport(NamedTuple):
-    """The store began to fail (`why`) or works again (empty), with readings lost since."""
+    """The store began to fail (`why`) or works again (empty), with readings lost since.
+
+    With `aside` it was damaged, for the reason `why`, and its file bears that name now.
+    """
 
     t: int
     why: str
     dropped: int
+    aside: str = ""
 
 
 class Request(NamedTuple):

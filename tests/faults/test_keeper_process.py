@@ -15,6 +15,7 @@ from house import House, changes, events, until
 from ventwright.control.client import ask
 from ventwright.keeper.alone import NOT_ALONE
 from ventwright.storage.reader import Reader
+from ventwright.storage.schema import store_path
 
 KILLS = 5
 
@@ -192,3 +193,24 @@ def test_a_keeper_whose_supervisor_is_killed_does_not_live_on_alone(house: House
     supervisor.kill()
     house.reaches(False)
     until(lambda: house.status() is None)
+
+
+def test_it_starts_on_a_damaged_store_says_so_and_tells_how_much_it_keeps(house: House) -> None:
+    house.store.mkdir()
+    store_path(house.store).write_bytes(b"nonsense " * 1000)
+    house.keeper()
+    (aside,) = house.store.glob("readings.damaged-*.sqlite")
+    assert aside.read_bytes().startswith(b"nonsense")
+    told = events(house.store, "store")
+    assert [(e.body["change"], e.body["file"]) for e in told] == [("set aside", str(aside))]
+    house.air["bench"] = 100
+    house.reaches(True)
+    until(lambda: "MB of at most 2000 used" in house.command("status").stdout)
+
+
+def test_word_of_what_was_told_is_taken_and_nonsense_is_not(house: House) -> None:
+    house.keeper()
+    address = house.store / "keeper.socket"
+    assert ask(address, "told", store="x", event=7)["done"]
+    for words in ({}, {"store": 7, "event": 7}, {"store": "x", "event": True}):
+        assert "both are needed" in ask(address, "told", **words)["says"]

@@ -105,10 +105,17 @@ def lines(told: dict[str, Any]) -> Iterator[str]:
     for name, relay in told["relays"].items():
         if relay["failing"]:
             yield f"relay {name} FAILS: {relay['failing']}"
-    failing = told["store"]["failing"]
-    yield f"store: NOT storing: {failing}" if failing else "store: storing"
+    yield _store_line(told["store"])
     if not told["clock is right"]:
         yield "clock: not yet known to be right; nothing is pushed until it is"
+
+
+def _store_line(store: dict[str, Any]) -> str:
+    failing, used = store["failing"], store.get("used (MB)")
+    line = f"store: NOT storing: {failing}" if failing else "store: storing"
+    size = f", {used:g} MB of at most {store['most (MB)']} used" if used is not None else ""
+    tight = "; too little room, so readings are kept for less time" if store.get("tight") else ""
+    return line + size + tight
 
 
 def courier_lines(settings: Settings, counted: dict[str, Any]) -> Iterator[str]:

@@ -171,7 +171,7 @@ class Intake:
     ) -> None:
         if message is None or not self._post.services:
             return
-        if event.kind in _FLAGS and self._is_told_already(event, message, done):
+        if message.key in _FLAGS and self._is_told_already(message, done):
             return
         moment = (boot.name, event.t, event.t + boot.offset)
         if self._ages.age(*moment) > self._too_old:
@@ -183,9 +183,9 @@ class Intake:
         context = replace(self._context, time_of_day=lambda t: time_of_day(boot, t))
         return compose(event, context)
 
-    def _is_told_already(self, event: StoredEvent, message: Message, done: list[str]) -> bool:
+    def _is_told_already(self, message: Message, done: list[str]) -> bool:
         """Tell whether the courier has told a beginning by itself; note that an end ends it."""
-        flag = _FLAGS[event.kind]
+        flag = _FLAGS[message.key]
         if message.stage == "end":
             done.append(flag)
             return False

@@ -67,6 +67,8 @@ def main() -> int:
     except NotAloneError as error:
         sys.stderr.write(f"{error}\n")
         return NOT_ALONE
+    if not words.rehearsal:
+        keeper.examine_all()
     while not wiring.clock.stopped:
         wiring.clock.sleep_until(wiring.clock.now() + HOUR)
     keeper.stop("it was told to stop")

@@ -213,6 +213,10 @@ class Core:
             self._record("relay", event.relay, body)
 
     def _store_report(self, event: StoreReport) -> None:
+        if event.aside:
+            told = {"change": "set aside", "why": event.why, "file": event.aside}
+            self._record("store", "store", told)
+            return
         self.store_failing = event.why
         change = "failing" if event.why else "back"
         body = {"change": change, "why": event.why, "dropped": event.dropped}

@@ -24,14 +24,16 @@ from ventwright.quality.judge import PartKind
 from ventwright.sampling.poller import Polled, Poller, by_place
 from ventwright.sampling.relay_hand import RelayHand
 from ventwright.settings.model import HOUR, PartEntry, RelayEntry, Settings
-from ventwright.storage.keeping import Keeping, Labels, State
+from ventwright.storage.damage import examine
+from ventwright.storage.keeping import Damaged, Keeping, Labels, State
 from ventwright.storage.reader import Reader
-from ventwright.storage.upkeep import Upkeep
+from ventwright.storage.upkeep import EVERY_EVENT, Upkeep
 from ventwright.storage.writer import Writer
 from ventwright_drivers.part import Part, Relay, Wiring
 from ventwright_drivers.registry import load
 
 _JOIN_S = 5.0
+_FIRST_LOOK_S = 0.5
 _LOG = logging.getLogger(__name__)
 
 
@@ -92,8 +94,9 @@ class Keeper:
         writer = Writer(settings.store.folder, boot, labels.offset())
         for name, entry in settings.parts.items():
             writer.part(name, entry.model, entry.quantities)
+        self._upkeep = Upkeep(settings.store, 0 if settings.phone else EVERY_EVENT)
         self.keeping = Keeping(
-            writer, wiring.clock, labels, settings.store.commit_every, self._take, Upkeep()
+            writer, wiring.clock, labels, settings.store.commit_every, self._take, self._upkeep
         )
         self._polled = [Polled(name, part, self._take) for name, part in parts.items()]
         self._hands = {name: self._hand(name, relay_wiring or wiring) for name in settings.relays}
@@ -113,6 +116,7 @@ class Keeper:
     def start(self) -> None:
         """Restore what the store knows, then start every thread; raises NotAloneError."""
         self._lock = be_alone(self.settings.store.folder)
+        self._examine()
         self._greet(self._restore())
         self._server = self._serve()
         spawn: Callable[[str, Callable[[], None]], Thread] = self._clock.spawn
@@ -122,6 +126,24 @@ class Keeper:
         for place, polled in by_place(self._polled).items():
             self._threads.append(spawn(f"poll {place}", Poller(self._clock, polled).run))
         self._threads.append(spawn("store", self.keeping.run))
+
+    def _examine(self) -> None:
+        """Set a store aside that is found to be damaged at a first look, half a second at most."""
+        try:
+            if why := examine(self.settings.store.folder, _FIRST_LOOK_S):
+                self.keeping.replace(why)
+        except OSError as error:
+            _LOG.warning("the damaged store could not be set aside: %s", error)
+
+    def examine_all(self) -> None:
+        """Look through the whole store beside all else; what is damaged is set aside then too."""
+        folder = self.settings.store.folder
+
+        def look() -> None:
+            if why := examine(folder):
+                self.keeping.put(Damaged(why))
+
+        Thread(target=look, name="examine", daemon=True).start()
 
     def _serve(self) -> Server | None:
         """Take requests; where the disk refuses the socket, the room is watched all the same."""
@@ -214,13 +236,25 @@ class Keeper:
     def _answer(self, asked: Asked) -> None:
         if asked.verb == "status":
             offset = self._labels.offset()
-            asked.reply.put(status(self.core, self.keeping, offset, self._labels.right()))
+            told = status(self.core, self.keeping, offset, self._labels.right())
+            asked.reply.put({**told, "store": {**told["store"], **self._upkeep.facts()}})
+            return
+        if asked.verb == "told":
+            asked.reply.put(self._told(asked.words))
             return
         event: Event = Request(self._clock.now(), asked.who, asked.verb, asked.words)
         actions = self.core.handle(event)
         said = next(a.body["answer"] for a in actions if type(a) is Record and a.kind == "request")
         self._do(actions)
         asked.reply.put(said)
+
+    def _told(self, words: dict[str, Any]) -> dict[str, Any]:
+        """Take word that events were told up to a number: once they are old they may go."""
+        store, event = words.get("store"), words.get("event")
+        if not isinstance(store, str) or type(event) is not int:
+            return {"done": False, "says": "which store, and up to which event? both are needed"}
+        self._upkeep.allow(store, event)
+        return {"done": True, "says": f"events up to {event} may go once they are old"}
 
     def stop(self, why: str) -> None:
         """Wait for the threads of a stopped clock, then store what is left."""

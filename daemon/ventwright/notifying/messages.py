@@ -141,8 +141,23 @@ def store_back(context: Context, dropped: int = 0) -> Message:
     return Message("store", "end", "low", title, lost, unheard)
 
 
+def _store_damaged(event: StoredEvent, context: Context) -> Message:
+    body = text(
+        "The file of stored readings was found to be damaged; a new one was begun.",
+        reason(event.body),
+        f"The damaged file was kept as {event.body.get('file')}.",
+        at(context, event.t),
+        "Measuring, alarms and extraction go on. Memory cards wear out: think of a new one.",
+    )
+    return Message(
+        "store damaged", "begin", "medium", f"{context.room}: stored readings are damaged", body
+    )
+
+
 def _store(event: StoredEvent, context: Context) -> Message | None:
     change = event.body.get("change")
+    if change == "set aside":
+        return _store_damaged(event, context)
     if change == "failing":
         return store_failing(context, str(event.body.get("why") or ""))
     return store_back(context, event.body.get("dropped") or 0) if change == "back" else None

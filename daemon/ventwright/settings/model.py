@@ -138,6 +138,20 @@ class Storage:
 
     folder: Path
     commit_every: Duration = 50 * SECOND
+    keep_readings: Duration = 180 * DAY
+    """How long readings are kept before only their minutes are: of time in which it recorded."""
+    keep_minutes: Duration = 5 * 365 * DAY
+    keep_hours: Duration = 20 * 365 * DAY
+    keep_events: Duration = 5 * 365 * DAY
+    most_megabytes: Annotated[int, Interval(ge=10, le=1_000_000)] = 2000
+    """Where the store is larger, readings go earlier than that."""
+
+    def __post_init__(self) -> None:
+        """See that nothing is kept for less time than what it is the summary of."""
+        if not self.keep_readings <= self.keep_minutes <= self.keep_hours:
+            raise ValueError("keep_readings may not exceed keep_minutes, nor that keep_hours")
+        if self.keep_events > self.keep_hours:
+            raise ValueError("keep_events may not exceed keep_hours")
 
 
 @dataclass(frozen=True)

@@ -3,11 +3,22 @@
 from ventwright.settings.describe import Bounds
 from ventwright.settings.model import DAY, HOUR, MINUTE, SECOND
 
-UNITS = {"room.volume": "m³", "people.weight": "kg", "people.age": "years"}
+UNITS = {
+    "room.volume": "m³",
+    "people.weight": "kg",
+    "people.age": "years",
+    "store.most_megabytes": "MB",
+}
 """Units of fields whose unit is always the same."""
+
+_YEAR = 365 * DAY
 
 BOUNDS: dict[str, Bounds] = {
     "store.commit_every": (SECOND, 55 * SECOND),
+    "store.keep_readings": (2 * DAY, 100 * _YEAR),
+    "store.keep_minutes": (2 * DAY, 100 * _YEAR),
+    "store.keep_hours": (2 * DAY, 100 * _YEAR),
+    "store.keep_events": (30 * DAY, 100 * _YEAR),
     "relays.repeat_every": (SECOND, HOUR),
     "extractors.blind_after": (10 * SECOND, DAY),
     "extractors.minimum_on": (0, DAY),

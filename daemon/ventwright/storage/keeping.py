@@ -3,11 +3,15 @@
 Knows the writer and time; knows no rule. The core only drops items into the inbox.
 """
 
+import logging
+import sqlite3
 from collections import deque
 from collections.abc import Callable
+from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
 from ventwright.events import Readings, Record, StoreReport
+from ventwright.storage.damage import is_damage
 from ventwright.storage.upkeep import Upkeep
 from ventwright.storage.writer import Writer
 from ventwright_drivers.clock import Clock
@@ -21,6 +25,15 @@ class State(NamedTuple):
 
     key: str
     body: object
+
+
+class Damaged(NamedTuple):
+    """The store was found to be damaged, as `why` says."""
+
+    why: str
+
+
+log = logging.getLogger(__name__)
 
 
 class Labels:
@@ -56,12 +69,12 @@ class Keeping:
         self._inbox = clock.inbox()
         self._readings: deque[Readings] = deque()
         self._due: int | None = None
-        self._settled = False
+        self._settled = self._replaced = False
         self.failing = ""
         self.last_commit: int | None = None
         """When something was last stored, ms."""
 
-    def put(self, item: Readings | Record | State) -> None:
+    def put(self, item: Readings | Record | State | Damaged) -> None:
         """Have an item stored; never waits. Readings wake the thread only to set its deadline."""
         if isinstance(item, Readings):
             self._readings.append(item)
@@ -97,6 +110,9 @@ class Keeping:
 
     def _take(self, item: object) -> None:
         now = self._clock.now()
+        if isinstance(item, Damaged):
+            self._damaged(item.why)
+            return
         if isinstance(item, State):
             self._writer.keep(item.key, item.body)
             return
@@ -107,16 +123,45 @@ class Keeping:
         wait = self._every if isinstance(item, Readings) else 0
         self._due = now + wait if self._due is None else min(self._due, now + wait)
 
+    def _damaged(self, why: str) -> None:
+        try:
+            if not self._replaced:
+                self.replace(why)
+        except OSError as error:
+            log.warning("the damaged store could not be set aside: %s", error)
+
     def _commit(self) -> None:
         while self._readings:
             self._writer.add(self._readings.popleft())
         try:
             self._label()
-            self._writer.commit()
+            self._store()
         except Exception as error:  # noqa: BLE001 - whatever fails, this thread goes on
             self._failed(str(error))
         else:
             self._done()
+
+    def _store(self) -> None:
+        """Commit; a store that turns out to be damaged is set aside for a new one."""
+        try:
+            self._writer.commit()
+        except sqlite3.DatabaseError as error:
+            if not is_damage(error) or self._replaced:
+                raise
+            self.replace(str(error))
+            self._writer.commit()
+
+    def replace(self, why: str) -> None:
+        """Set the damaged store aside, once in the life of the process; raises OSError.
+
+        For the store's thread, or before it runs.
+        """
+        self._replaced = True
+        self._writer.close()
+        now = self._clock.now()
+        day = datetime.fromtimestamp((now + self._labels.offset()) / 1000, UTC).date().isoformat()
+        file = self._writer.set_aside(day)
+        self._report(StoreReport(now, why, 0, str(file)))
 
     def _label(self) -> None:
         if self._settled:

@@ -5,9 +5,12 @@ Times are ms of a boot; a boot's one offset makes wall-clock labels of them all.
 """
 
 import sqlite3
+import stat
 from pathlib import Path
 
 VERSION = 2
+
+_RIGHTS = 0o640
 
 _PAGE_BYTES = 2048
 """Half of SQLite's default: a commit of the reference load fills one page or two, and each page
@@ -97,6 +100,7 @@ def open_to_write(folder: Path) -> sqlite3.Connection:
     Raises sqlite3.Error; TooNewError, having changed nothing, if it is of a newer version.
     """
     folder.mkdir(parents=True, exist_ok=True)
+    _restrict(store_path(folder))
     connection = sqlite3.connect(
         store_path(folder), isolation_level=None, timeout=5, check_same_thread=False
     )
@@ -112,6 +116,14 @@ def open_to_write(folder: Path) -> sqlite3.Connection:
         connection.close()
         raise
     return connection
+
+
+def _restrict(path: Path) -> None:
+    """Let only the owner write the store and only its group read it, from its first byte on."""
+    if not path.exists():
+        path.touch(mode=_RIGHTS)
+    if stat.S_IMODE(path.stat().st_mode) & ~_RIGHTS:
+        path.chmod(_RIGHTS)
 
 
 def _version(connection: sqlite3.Connection, folder: Path) -> int:

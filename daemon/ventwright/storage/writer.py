@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 
 from ventwright.events import Readings, Record
 from ventwright.storage.blocks import pack
+from ventwright.storage.damage import set_aside
 from ventwright.storage.schema import open_to_write
 
 _MOST_SAMPLES = 200_000
@@ -130,6 +131,12 @@ class Writer:
             self.close()
             raise
         return more
+
+    def set_aside(self, day: str) -> Path:
+        """Give the file another name, to begin a new one with the next commit; raises OSError."""
+        self.close()
+        self._doubt = None
+        return set_aside(self._folder, day)
 
     def _connection(self) -> sqlite3.Connection:
         if self._db is None:

@@ -1,5 +1,6 @@
 """The store's writer: commits that fail at any statement lose nothing and double nothing."""
 
+import os
 import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
@@ -77,6 +78,23 @@ def test_it_is_wal_and_every_commit_is_synced(tmp_path: Path) -> None:
     assert db.execute("PRAGMA journal_mode").fetchone() == ("wal",)
     assert db.execute("PRAGMA synchronous").fetchone() == (2,)
     db.close()
+
+
+@pytest.mark.parametrize("umask", [0, 0o007, 0o077])
+def test_the_store_is_written_by_its_owner_and_read_by_its_group_only(
+    tmp_path: Path, umask: int
+) -> None:
+    before = os.umask(umask)
+    try:
+        store = writer(tmp_path / "store")
+        feed(store, 0)
+        store.commit()
+    finally:
+        os.umask(before)
+    rights = {file.name: file.stat().st_mode & 0o777 for file in (tmp_path / "store").iterdir()}
+    assert set(rights) == {f"readings.sqlite{side}" for side in ("", "-wal", "-shm")}
+    assert set(rights.values()) == {0o640 & ~umask}
+    store.close()
 
 
 class Failing:

@@ -1,0 +1,67 @@
+"""Finds out whether the store's file is damaged, and sets a damaged one aside under a dated name.
+
+Knows files and SQLite's own check; knows no table. Nothing is deleted: a damaged file may still
+give most of its readings to a repair by hand.
+"""
+
+import sqlite3
+import time
+from contextlib import closing
+from pathlib import Path
+
+from ventwright.storage.schema import store_path
+
+_STEPS = 1000
+"""Steps of SQLite's machine between two looks at the time: well below a ms."""
+
+_DAMAGE = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+_SIDES = ("", "-wal", "-shm")
+
+
+def is_damage(error: BaseException) -> bool:
+    """Tell whether an error of SQLite means that the file itself is damaged."""
+    code = getattr(error, "sqlite_errorcode", None)
+    return code is not None and code & 0xFF in _DAMAGE
+
+
+def examine(folder: Path, within_s: float | None = None) -> str:
+    """Look for damage; returns what was found, or nothing.
+
+    After `within_s` s the rest is left unexamined. What cannot be looked at counts as whole: a
+    missing file, or one on a disk that does not answer.
+    """
+    if not store_path(folder).exists():
+        return ""
+    try:
+        with closing(_open(folder)) as db:
+            _limit(db, within_s)
+            found = db.execute("PRAGMA quick_check(1)").fetchone()[0]
+            return "" if found == "ok" else " ".join(str(found).split())
+    except sqlite3.Error as error:
+        return str(error) if is_damage(error) else ""
+
+
+def _open(folder: Path) -> sqlite3.Connection:
+    uri = f"{store_path(folder).absolute().as_uri()}?mode=ro"
+    return sqlite3.connect(uri, uri=True, isolation_level=None, timeout=1)
+
+
+def _limit(db: sqlite3.Connection, within_s: float | None) -> None:
+    if within_s is not None:
+        end = time.monotonic() + within_s
+        db.set_progress_handler(lambda: time.monotonic() >= end, _STEPS)
+
+
+def set_aside(folder: Path, day: str) -> Path:
+    """Rename the store to `readings.damaged-DAY.sqlite`, or -2, -3 and so on; raises OSError.
+
+    Nobody may have it open for writing.
+    """
+    old = store_path(folder)
+    names = (f"readings.damaged-{day}{(n and f'-{n}') or ''}.sqlite" for n in (0, *range(2, 10**6)))
+    new = next(path for name in names if not (path := folder / name).exists())
+    for side in _SIDES[::-1]:  # the file itself last: until then the store is still there
+        source = old.with_name(old.name + side)
+        if source.exists():
+            source.rename(new.with_name(new.name + side))
+    return new
