@@ -10,6 +10,7 @@ import click
 
 from ventwright.commands.options import config_option, json_option, settings_or_exit
 from ventwright.commands.probing import CLICK_MS, Finding, findings
+from ventwright.commands.progress import progress
 from ventwright.commands.ready import refuse_secrets, refuse_store
 from ventwright.control.client import NotRunningError, ask
 from ventwright.settings.durations import format_duration
@@ -88,7 +89,9 @@ def check(config: Path, as_json: bool, switch: bool) -> None:
     if not as_json:
         click.echo(f"The configuration {config} is well.")
     found, worn = [], _worn(settings)
-    for finding in findings(settings, machine_wiring(SystemClock()), _may_switch(settings, switch)):
+    may_switch = _may_switch(settings, switch)
+    for finding in findings(settings, machine_wiring(SystemClock()), may_switch, progress):
+        progress("")
         if finding.get("part") in worn and "laser life (h)" in finding:
             finding["laser on (h)"] = worn[finding["part"]]
         found.append(finding)

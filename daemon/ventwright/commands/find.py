@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from ventwright.commands.options import config_option, fail, json_option
+from ventwright.commands.progress import progress
 from ventwright.control.client import NotRunningError, ask
 from ventwright.finding.block import add, block
 from ventwright.finding.found import Found
@@ -25,19 +26,11 @@ _NOTHING = (
     "switch I2C on in its settings and start it again."
 )
 _RUNS = "The daemon is running and would be disturbed: stop it first, then look again."
-_CLEAR = "\r\x1b[K"
 
 
 def wires() -> Wiring:
     """Wire to this machine; tests put another in its place."""
     return machine_wiring(SystemClock())
-
-
-def _progress(text: str) -> None:
-    """Show what is going on in one line, on a terminal only."""
-    if sys.stderr.isatty():
-        width = os.get_terminal_size(sys.stderr.fileno()).columns
-        click.echo(f"{_CLEAR}{text[: max(0, width - 1)]}", nl=False, err=True)
 
 
 def _places(ports: tuple[str, ...], buses: tuple[int, ...]) -> Places:
@@ -62,12 +55,12 @@ def _sentence(one: Found) -> str:
 
 def _looked(places: Places, as_json: bool) -> list[Found]:
     found = []
-    for one in look(places, wires(), _progress):
+    for one in look(places, wires(), progress):
         found.append(one)
-        _progress("")
+        progress("")
         if not as_json:
             click.echo(_sentence(one), err=one.trouble)
-    _progress("")
+    progress("")
     return found
 
 
@@ -80,7 +73,8 @@ def _write(path: Path, found: list[Found]) -> str:
     try:
         return add(path, found, os.environ)
     except ConfigurationError as error:
-        fail(f"Nothing was written.\n{error}")
+        pasted = f"\nThis was found:\n\n{block(found)}"  # looking took long: let it not be lost
+        fail(f"Nothing was written.\n{error}\n{pasted}".rstrip())
 
 
 def _tell(found: list[Found], write: Path | None) -> None:

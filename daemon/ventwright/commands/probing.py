@@ -1,6 +1,6 @@
 """Asks every configured part for live readings and every relay for its state, one at a time."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from ventwright.finding.asked import Asked, Spots, spot_of
@@ -139,11 +139,22 @@ def _clicked(on: bool | None, off: bool | None) -> Finding:
     return {"well": well, "says": says}
 
 
-def findings(settings: Settings, wiring: Wiring, switch: bool) -> Iterator[Finding]:
-    """Go through every part and relay; one finding each, as soon as it is known."""
+def _tell_nobody(_: str) -> None:
+    pass
+
+
+def findings(
+    settings: Settings, wiring: Wiring, switch: bool, tell: Callable[[str], None] = _tell_nobody
+) -> Iterator[Finding]:
+    """Go through every part and relay; one finding each, as soon as it is known.
+
+    `tell` hears what is being asked, before it answers or does not.
+    """
     devices: list[PartEntry | RelayEntry] = [*settings.parts.values(), *settings.relays.values()]
     spots = frozenset(filter(None, (spot_of(device.options) for device in devices)))
     for name, part in settings.parts.items():
+        tell(f"asking part {name} ({part.model}): up to half a minute")
         yield _check_part(name, part, wiring, spots)
     for name, relay in settings.relays.items():
+        tell(f"asking relay {name} ({relay.model})")
         yield _check_relay(name, relay, wiring, spots, switch)

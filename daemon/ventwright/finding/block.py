@@ -12,6 +12,18 @@ from ventwright.settings.replacing import replace
 from ventwright.settings.source import read_file
 
 _HEAD = "# Added by `ventwright find`.\n"
+_NEW = """\
+# Begun by `ventwright find`. config/example.toml explains these keys and all others: alarms,
+# extractors and how a phone is told.
+[room]
+name = "workshop"
+volume = 40    # m³, A GUESS: measure length, width and height of your room
+
+[store]
+folder = "/var/lib/ventwright"
+"""
+"""What a configuration that is not there yet begins with: all that must be there."""
+
 _UNSURE = "# Or {}: the wire does not tell; see what is printed on it.\n"
 _SECTIONS = {False: "parts", True: "relays"}
 
@@ -49,18 +61,20 @@ def _value(key: str, value: str | int) -> str:
 def add(path: Path, found: Iterable[Found], environ: Mapping[str, str]) -> str:
     """Add to a configuration what it does not have yet, and give the text that was added.
 
-    Comments and everything else stay as they are. A port or address that the file has already
-    is not added again, and no name is used twice. The whole is checked before the file is
-    replaced at one stroke. Raises ConfigurationError, the file being unchanged.
+    A file that is not there is begun, if anything was found. In one that is there comments and
+    everything else stay as they are; a port or address that it has already is not added again,
+    and no name is used twice. The whole is checked before the file is replaced at one stroke.
+    Raises ConfigurationError, the file being unchanged.
     """
     real = Path(os.path.realpath(path))
-    tree, text = read_file(real)
+    begun = "" if real.exists() else _NEW
+    tree, text = ({}, "") if begun else read_file(real)
     new = [one for one in found if one.models and not _has(tree, one)]
     if not new:
         return ""
-    added = _HEAD + "\n" + block(new, _names(tree))
+    added = (begun or _HEAD) + "\n" + block(new, _names(tree))
     try:
-        replace(real, _ended(text) + "\n" + added, environ)
+        replace(real, _ended(text) + ("" if begun else "\n") + added, environ)
     except OSError as error:
         mistake = Mistake(str(path), f"cannot be written ({error.strerror})", "write access")
         raise ConfigurationError((mistake,)) from error

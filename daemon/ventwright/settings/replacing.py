@@ -13,6 +13,8 @@ from ventwright.settings.load import load
 def replace(path: Path, text: str, environ: Mapping[str, str]) -> None:
     """Check `text` beside the file, then put it in the file's place, owner and mode kept.
 
+    A file that is not there becomes one that everybody may read.
+
     `path` is the file itself, no link to it. Raises ConfigurationError with what would be wrong
     in the file, or OSError; it is unchanged then.
     """
@@ -45,6 +47,9 @@ def _moved(mistake: Mistake, beside: str, path: str) -> Mistake:
 
 def _keep_owner(path: Path, beside: Path) -> None:
     """Give the new file the old one's mode, and its owner as far as this user may."""
+    if not path.exists():
+        beside.chmod(0o644)
+        return
     shutil.copymode(path, beside)
     old = path.stat()
     if (old.st_uid, old.st_gid) != (os.geteuid(), os.getegid()):

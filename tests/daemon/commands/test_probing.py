@@ -14,6 +14,7 @@ from ventwright_drivers import registry
 from ventwright_drivers.emulated.bus import EmulatedBus
 from ventwright_drivers.emulated.relay_a0 import A0Twin
 from ventwright_drivers.emulated.twin import I2CTwin
+from ventwright_drivers.part import Wiring
 
 AIR = {"temperature": 21.0, "humidity": 45.0, "voc_index": 100.0, "nox_index": 1.0, "co2": 612.0}
 
@@ -36,16 +37,18 @@ class Bench:
             model, registry.where(driver), driver.Options(**options), driver.quantities
         )
 
-    def find(self) -> dict[str, Any]:
-        wires = wiring(
+    def wires(self) -> Wiring:
+        return wiring(
             self.clock,
             open_port=lambda *_: TwinPort(self.clock, self.twin),
             open_bus=lambda _: self.bus,
         )
+
+    def find(self) -> dict[str, Any]:
         settings = rooms.room(relays={})
         settings.parts.clear()
         settings.parts["one"] = self.entry
-        (found,) = findings(settings, wires, switch=False)
+        (found,) = findings(settings, self.wires(), switch=False)
         return found
 
 
@@ -54,6 +57,19 @@ def test_three_readings_each_with_unit_and_the_warm_up_that_is_left() -> None:
     assert (found["well"], found["says"]) == (True, "it answers")
     fine = found["readings"]["pm2_5"]
     assert fine == {"values": [0, 0, 7], "unit": "µg/m³", "warm-up left (s)": 24}
+
+
+def test_what_is_asked_is_told_before_it_answers(monkeypatch: pytest.MonkeyPatch) -> None:
+    told: list[str] = []
+    bench = Bench("scd41")
+    settings = rooms.room(relays={})
+    settings.parts.clear()
+    settings.parts["gas"] = bench.entry
+    asking = findings(settings, bench.wires(), switch=False, tell=told.append)
+    wait = bench.clock.sleep_until
+    monkeypatch.setattr(bench.clock, "sleep_until", lambda at: (told.append("waits"), wait(at)))
+    next(asking)
+    assert told[:2] == ["asking part gas (scd41): up to half a minute", "waits"]
 
 
 def test_a_part_that_is_asked_keeps_its_pace() -> None:

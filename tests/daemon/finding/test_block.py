@@ -140,10 +140,25 @@ def test_a_configuration_with_mistakes_is_left_as_it_is(
     assert [p.name for p in tmp_path.iterdir()] == [path.name]
 
 
-def test_a_file_that_is_not_there_is_not_made(tmp_path: Path) -> None:
-    with pytest.raises(ConfigurationError, match="does not exist"):
-        add(tmp_path / "none.toml", [COUNTER], {})
+def test_a_file_that_is_not_there_is_begun_and_its_guess_is_called_one(tmp_path: Path) -> None:
+    path = tmp_path / "new.toml"
+    added = add(path, ALL, {})
+    assert path.read_text() == added
+    assert "A GUESS: measure" in added
+    assert stat.S_IMODE(path.stat().st_mode) == 0o644  # the daemon is another user
+    assert set(load(path, {}).parts) == {"pms5003", "pms5003-2", "sht40"}
+    assert add(path, ALL, {}) == ""
+    assert path.read_text() == added
+
+
+def test_nothing_found_begins_no_file(tmp_path: Path) -> None:
+    assert add(tmp_path / "new.toml", [NOBODY], {}) == ""
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_file_in_a_folder_that_is_not_there_is_told(tmp_path: Path) -> None:
+    with pytest.raises(ConfigurationError, match="cannot be written"):
+        add(tmp_path / "none" / "new.toml", ALL, {})
 
 
 def test_mode_and_links_are_kept(tmp_path: Path, file: Path) -> None:

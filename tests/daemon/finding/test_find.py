@@ -13,8 +13,10 @@ from daemon.finding.benches import AIR, WatchedBus
 from fakes import FakeClock, TwinPort, nothing, wiring
 from ventwright.cli import main
 from ventwright.commands import find as command
+from ventwright.commands import progress
 from ventwright.commands.find import find
 from ventwright.finding import looking
+from ventwright.settings.plan import read_settings
 from ventwright_drivers.emulated.pms import Pms3003Twin
 from ventwright_drivers.emulated.relay_a0 import A0Twin
 from ventwright_drivers.emulated.sen import Sen55Twin
@@ -107,6 +109,18 @@ def test_write_refuses_a_configuration_with_mistakes(machine: Machine, tmp_path:
     assert "Nothing was written.\n" in result.stderr
     assert "room.volume is missing" in result.stderr
     assert path.read_text() == "[room]\n"
+    assert tomllib.loads(result.stderr.partition("This was found:\n")[2])["parts"].keys() == {
+        "pms3003",
+        "sen55",
+    }
+
+
+def test_write_begins_a_file_that_check_takes(machine: Machine, tmp_path: Path) -> None:
+    path = tmp_path / "new.toml"
+    result = run("--write", str(path))
+    assert result.exit_code == 0
+    assert "A GUESS: measure" in result.stdout
+    assert set(read_settings(path).parts) == {"pms3003", "sen55"}
 
 
 def test_a_machine_without_ports_says_what_to_do(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -161,8 +175,9 @@ def test_a_daemon_that_is_stopped_is_no_obstacle(
     assert run().exit_code == 0
 
 
+@pytest.mark.parametrize(("columns", "end"), [(32, "/dev/"), (0, "/dev/a")])
 def test_progress_is_one_line_on_a_terminal_and_cleared_at_the_end(
-    machine: Machine, monkeypatch: pytest.MonkeyPatch
+    machine: Machine, monkeypatch: pytest.MonkeyPatch, columns: int, end: str
 ) -> None:
     shown: list[str] = []
 
@@ -173,13 +188,14 @@ def test_progress_is_one_line_on_a_terminal_and_cleared_at_the_end(
         def fileno(self) -> int:
             return 2
 
-    monkeypatch.setattr(command.sys, "stderr", Terminal())
-    monkeypatch.setattr(command.os, "get_terminal_size", lambda _: type("W", (), {"columns": 30}))
+    monkeypatch.setattr(progress.sys, "stderr", Terminal())
+    monkeypatch.setattr(
+        progress.os, "get_terminal_size", lambda _: type("W", (), {"columns": columns})
+    )
     monkeypatch.setattr(click, "echo", lambda text, **_: shown.append(text))
     command._looked(looking.Places(("/dev/a", "/dev/b"), (1,)), True)
     assert all("\n" not in text for text in shown)
-    assert max(len(text) - len("\r\x1b[K") for text in shown) <= 29
-    assert "\r\x1b[Kport 1 of 2: listening at /" in shown[0]
+    assert shown[0] == f"\r\x1b[Kport 1 of 2: listening at {end}"
     assert shown[-1] == "\r\x1b[K"
 
 
