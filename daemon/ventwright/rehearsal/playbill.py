@@ -2,11 +2,16 @@
 
 from collections.abc import Callable
 
+from ventwright.rehearsal import commissioning, test_prints
 from ventwright.rehearsal.scenario import DEFAULT, Scenario
-from ventwright.rehearsal.test_prints import TEST_PRINTS, visit
 from ventwright.rehearsal.visitor import Visitor
 
-SCENARIOS: dict[str, Scenario] = {s.name: s for s in (DEFAULT, TEST_PRINTS)}
+SCENARIOS: dict[str, Scenario] = {
+    s.name: s for s in (DEFAULT, test_prints.TEST_PRINTS, commissioning.COMMISSIONING)
+}
 
-VISITS: dict[str, Callable[[Visitor], None]] = {TEST_PRINTS.name: visit}
+VISITS: dict[str, Callable[[Visitor], None]] = {
+    test_prints.TEST_PRINTS.name: test_prints.visit,
+    commissioning.COMMISSIONING.name: commissioning.visit,
+}
 """What somebody does while a scenario is played, by its name."""

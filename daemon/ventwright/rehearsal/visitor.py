@@ -6,6 +6,7 @@ due acts, waits again, and the world goes on. So a visit comes out the same ever
 
 import threading
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 from ventwright.control.client import ask
@@ -72,6 +73,11 @@ class Visitor:
         finally:
             self.done = True
             self._worlds.release()
+
+    @property
+    def store(self) -> Path:
+        """The folder of the store, which holds the socket as well."""
+        return Path(self._socket).parent
 
     def now(self) -> int:
         """Tell the time, s since the start."""
