@@ -26,6 +26,8 @@ def change(event: StoredEvent) -> str:
         return f"{body['from']} to {body['to']}"
     if event.kind == "mark":
         return str(body["phase"])
+    if event.kind == "commissioned":
+        return f"clears by {body['clearance']:.2f} /h with it, {body['natural']:.2f} /h without"
     return str(body.get("change", ""))
 
 
