@@ -12,7 +12,7 @@ from pathlib import Path
 if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from bench import decoding, playing, processor, pushing, reaction, writing
+from bench import decoding, playing, processor, pushing, reaction, reporting, writing
 
 Row = tuple[str, str, str]
 
@@ -57,6 +57,12 @@ def _decoding(_folder: Path, short: bool) -> list[Row]:
     return decoding.measure(200 if short else 2000)
 
 
+def _reporting(folder: Path, short: bool) -> list[Row]:
+    took, memory, size = reporting.measure(folder / "year", 30 if short else 365)
+    what = f"{'a month' if short else 'a year'} of one-minute means, eight channels: report"
+    return [(what, "10 s", f"{took:.1f} s; memory {memory:.0f} MB; page {size // 1000} kB")]
+
+
 def main() -> None:
     """Measure everything that can be measured already and print the table."""
     short = "--short" in sys.argv
@@ -67,6 +73,7 @@ def main() -> None:
         _writing,
         _pushing,
         _decoding,
+        _reporting,
     ]
     print(f"{os.cpu_count()} cores, Python {sys.version.split()[0]}\n")
     print(f"{'what':<58}{'budget':<20}measured")
@@ -74,7 +81,6 @@ def main() -> None:
         for part in parts:
             for what, budget, measured in part(Path(name), short):
                 print(f"{what:<58}{budget:<20}{measured}", flush=True)
-    print("\nnot yet: a year of one-minute means, eight channels: report (10 s)")
 
 
 if __name__ == "__main__":

@@ -4,9 +4,9 @@ It is for exposure and reports. It must not know where the minutes come from, no
 """
 
 from array import array
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import accumulate, compress, count, islice, repeat
-from operator import ge, gt, sub, truediv
+from operator import add, ge, gt, mul, sub, truediv
 from typing import NamedTuple
 
 from ventwright.averaging.figures import COVERAGE
@@ -40,6 +40,20 @@ class Course:
             self._areas[number] += mean * coverage
             self._covers[number] += coverage
             self._sums = None
+
+    def put_all(self, start: int, means: Sequence[int], covers: Sequence[int]) -> None:
+        """Add minutes from `start` (Unix ms) on: means in hundredths of a step, covered ms."""
+        first = (start - self.start) // MINUTE_MS
+        low, high = max(0, -first), min(len(means), self.count - first)
+        if low >= high:
+            return
+        place = slice(first + low, first + high)
+        scale = 1 / (100 * self.quantity.per_unit * MINUTE_MS)
+        areas = map(mul, map(mul, means[low:high], covers[low:high]), repeat(scale))
+        shares = map(mul, covers[low:high], repeat(1 / MINUTE_MS))
+        self._areas[place] = array("d", map(add, self._areas[place], areas))
+        self._covers[place] = array("d", map(add, self._covers[place], shares))
+        self._sums = None
 
     @property
     def _running(self) -> "tuple[array[float], array[float]]":

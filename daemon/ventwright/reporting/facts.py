@@ -6,7 +6,7 @@ Worked out in plain Python: the courier makes its digest of them. It knows no wo
 from collections.abc import Iterator
 from contextlib import closing
 from datetime import date, datetime
-from itertools import groupby
+from itertools import groupby, islice
 from typing import Any
 
 from ventwright.averaging.course import Course
@@ -30,6 +30,8 @@ Told = dict[str, Any]
 _BEFORE = DAY
 """Means over a day end in the period, and begin up to a day before it."""
 
+_EVER = 1 << 60
+
 
 class Gathered:
     """What a report is made of: minutes of every channel, and what happened."""
@@ -44,7 +46,7 @@ class Gathered:
         """Where it begins to count: not before the store did, Unix ms."""
         with closing(Reader(settings.store.folder)) as reader:
             span = (period.begins - _BEFORE, self.until)
-            self.since = max(period.begins, _beginning(reader))
+            self.since = max(period.begins, _beginning(reader, settings))
             self.courses = courses(reader, settings, channels_of(settings), span)
             self.happened = happenings(reader, self.until).within(period.begins, self.until)
 
@@ -58,10 +60,14 @@ class Gathered:
         return course.mean(course.number(span[0]), course.number(span[1]))
 
 
-def _beginning(reader: Reader) -> int:
-    """Tell when the store began, Unix ms; 0 if it holds no readings."""
+def _beginning(reader: Reader, settings: Settings) -> int:
+    """Tell when the store began, Unix ms; 0 if it holds nothing."""
     boots = reader.boots()
     begun = [block.first + boots[block.boot].offset for block in reader.blocks(0, 1)]
+    for boot in islice(boots.values(), 1):
+        for name in settings.parts:
+            hours = reader.hours(name, boot.id, -_EVER, _EVER)
+            begun += [hour.start + boot.offset for hour in islice(hours, 1)]
     return min(begun, default=0) // MINUTE * MINUTE
 
 

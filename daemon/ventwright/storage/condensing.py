@@ -124,6 +124,10 @@ def _differences(values: list[int]) -> bytes:
 
 def unpack_figures(body: bytes, quantities: int) -> list[Figures]:
     """Unpack what `pack_figures` packed; raises ValueError if it is damaged."""
+    return [_unpacked(data) for data in _split(body, quantities)]
+
+
+def _split(body: bytes, quantities: int) -> list[bytes]:
     try:
         data = zlib.decompress(body)
     except zlib.error as error:
@@ -131,7 +135,21 @@ def unpack_figures(body: bytes, quantities: int) -> list[Figures]:
     size, rest = divmod(len(data), max(1, quantities))
     if rest or size % _BYTES_EACH:
         raise ValueError("a summary has the wrong length")
-    return [_unpacked(data[size * n : size * (n + 1)]) for n in range(quantities)]
+    return [data[size * n : size * (n + 1)] for n in range(quantities)]
+
+
+def minutes_of(body: bytes, quantities: int) -> list[tuple[list[int], list[int]]]:
+    """Unpack means (hundredths of a step) and covered ms alone, a pair of columns a quantity.
+
+    For those who read a year: no figure is made of each. Raises ValueError if it is damaged.
+    """
+    return [_means(data) for data in _split(body, quantities)]
+
+
+def _means(data: bytes) -> tuple[list[int], list[int]]:
+    count = len(data) // _BYTES_EACH
+    means = list(accumulate(from_bytes(_WIDE, data[: 8 * count])))
+    return means, list(from_bytes(_COVER, data[24 * count :]))
 
 
 def _unpacked(data: bytes) -> Figures:
