@@ -32,7 +32,9 @@ def write(
     try:
         replace(real, text, environ)
     except OSError as error:
-        mistake = Mistake(str(path), f"cannot be written ({error.strerror})", "write access")
+        mistake = Mistake(
+            str(path), f"cannot be written ({error.strerror})", "write access is needed"
+        )
         raise ConfigurationError((mistake,)) from error
 
 

@@ -18,6 +18,7 @@ from ventwright.settings.model import Settings
 from ventwright.storage.reader import Reader
 from ventwright.wires import machine_wiring
 from ventwright_drivers.clock import SystemClock
+from ventwright_drivers.quantities import QUANTITIES
 
 
 def _tell(finding: Finding) -> None:
@@ -48,8 +49,17 @@ def _worn(settings: Settings) -> dict[str, int]:
     }
 
 
+def _number(quantity: str, value: float | None) -> str:
+    """Write a value to the step in which the daemon keeps it, without idle zeros."""
+    if value is None:
+        return "no value"
+    steps = QUANTITIES[quantity].per_unit
+    text = f"{round(value * steps) / steps:.{len(str(steps)) - 1}f}"
+    return text.rstrip("0").rstrip(".") if steps > 1 else text
+
+
 def _line(quantity: str, read: Finding) -> str:
-    values = ", ".join("no value" if v is None else f"{v:g}" for v in read["values"])
+    values = ", ".join(_number(quantity, value) for value in read["values"])
     left = read["warm-up left (s)"]
     warm = f" (warming up for {format_duration(1000 * left)} more)" if left else ""
     return f"{quantity:<16}{values} {read['unit']}{warm}"

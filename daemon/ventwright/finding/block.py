@@ -27,6 +27,8 @@ folder = "/var/lib/ventwright"
 _UNSURE = "# Or {}: the wire does not tell; see what is printed on it.\n"
 _SECTIONS = {False: "parts", True: "relays"}
 
+_WRITABLE = "a file in a folder that is there and that this user may write to is needed"
+
 
 def block(found: Iterable[Found], taken: Iterable[str] = ()) -> str:
     """Write a table for every thing found that has a name; no name of `taken` is used."""
@@ -76,7 +78,7 @@ def add(path: Path, found: Iterable[Found], environ: Mapping[str, str]) -> str:
     try:
         replace(real, _ended(text) + ("" if begun else "\n") + added, environ)
     except OSError as error:
-        mistake = Mistake(str(path), f"cannot be written ({error.strerror})", "write access")
+        mistake = Mistake(str(path), f"cannot be written ({error.strerror})", _WRITABLE)
         raise ConfigurationError((mistake,)) from error
     return added
 

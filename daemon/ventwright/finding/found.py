@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 
+from ventwright_drivers.serial.link import NO_PORT, NO_PORT_WORDS, errno_of
+
 Models = tuple[str, ...]
 """Part numbers, the likeliest first."""
 
@@ -74,7 +76,7 @@ def in_use(path: str) -> str:
 
 def refused(path: str, usual_group: str, error: OSError | None) -> str:
     """Say why `path` does not open and what to do about it, as the rest of a sentence."""
-    number = getattr(error, "errno", None)
+    number = errno_of(error) if error else None
     if number in (errno.EACCES, errno.EPERM):
         group = group_of(path, usual_group)
         remedy = f"sudo usermod -aG {group} $USER"
@@ -85,4 +87,6 @@ def refused(path: str, usual_group: str, error: OSError | None) -> str:
         return "is not there: plug it in, or switch the bus on in the board's settings"
     if number == errno.EOPNOTSUPP:
         return "takes no plain I2C transfers: a bus of a mainboard or screen, not for parts"
+    if number in NO_PORT:
+        return f"is {NO_PORT_WORDS}"
     return f"does not work: {getattr(error, 'strerror', None) or error}"

@@ -84,12 +84,25 @@ def open_serial(path: str, baud: int, parity: str, stop_bits: int) -> SerialPort
     )
 
 
+NO_PORT = frozenset({errno.ENOTTY, errno.EISDIR})
+NO_PORT_WORDS = "no serial port: name one of those under /dev/serial/by-path"
+
+
+def errno_of(error: BaseException) -> int | None:
+    """Give the system's number of an error, or of the one that pyserial made it from."""
+    number = getattr(error, "errno", None)
+    behind = error.__context__
+    if number is None and isinstance(behind, termios.error) and behind.args:
+        number = behind.args[0]
+    return number if isinstance(number, int) else None
+
+
 def _refused(error: Exception) -> str:
     """Say why a port does not open and what to do, as the rest of a sentence.
 
     pyserial names the port and the reason up to three times over.
     """
-    number = error.errno if isinstance(error, OSError) else None
+    number = errno_of(error)
     if number in (errno.ENOENT, errno.ENODEV, errno.ENXIO):
         return "is not there: is it plugged in?"
     if number in (errno.EACCES, errno.EPERM):
@@ -98,6 +111,8 @@ def _refused(error: Exception) -> str:
         )
     if number in (errno.EBUSY, errno.EAGAIN):
         return "is in use by another program: stop that first"
+    if number in NO_PORT:
+        return f"is {NO_PORT_WORDS}"
     return f"does not open: {os.strerror(number) if number else error}"
 
 

@@ -7,7 +7,7 @@ import pytest
 
 import rooms
 from fakes import FakeClock, TwinPort, wiring
-from ventwright.commands.check import _tell
+from ventwright.commands.check import _number, _tell
 from ventwright.commands.probing import findings
 from ventwright.settings.model import PartEntry, RelayEntry
 from ventwright_drivers import registry
@@ -119,6 +119,22 @@ def test_it_is_written_for_people(capsys: pytest.CaptureFixture[str]) -> None:
     assert "well  part one (sen55) at /dev/i2c-1: it answers" in said
     assert "pm2_5           7, 7, 7 µg/m³ (warming up for 27 s more)" in said
     assert "nox_index       no value, no value, no value index (warming up for 5 h 59" in said
+
+
+@pytest.mark.parametrize(
+    ("quantity", "value", "text"),
+    [
+        ("n2_5", 0.0900002, "0.09"),
+        ("gas_resistance", 12_345_678.4, "12345678"),
+        ("temperature", -0.004, "0"),
+        ("temperature", -12.3, "-12.3"),
+        ("co2", 600.0, "600"),
+        ("pm2_5", 10.0, "10"),
+        ("pm2_5", None, "no value"),
+    ],
+)
+def test_a_value_is_written_to_its_step(quantity: str, value: float | None, text: str) -> None:
+    assert _number(quantity, value) == text
 
 
 def test_relays_are_read_back(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -296,6 +296,14 @@ def test_a_real_port_without_permission(tmp_path: Any) -> None:
     assert "may not be opened by this user" in found.says
 
 
+def test_a_file_is_no_port(tmp_path: Any) -> None:
+    path = tmp_path / "port"
+    path.touch()
+    found = look_at_port(str(path), wiring(FakeClock(), open_port=open_serial), quiet)
+    assert found.says == "is no serial port: name one of those under /dev/serial/by-path"
+    assert found.trouble
+
+
 def test_a_port_that_is_not_there_says_so() -> None:
     found = look_at_port("/dev/nowhere", wiring(FakeClock(), open_port=open_serial), quiet)
     assert found == Found("/dev/nowhere", found.says, trouble=True)

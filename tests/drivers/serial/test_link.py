@@ -107,7 +107,8 @@ def test_a_port_that_is_not_there_says_so() -> None:
         (errno.EACCES, r"may not be opened by this user: sudo usermod -aG dialout \S+, then"),
         (errno.EAGAIN, "is in use by another program"),
         (errno.EBUSY, "is in use by another program"),
-        (errno.ENOTTY, "does not open: Inappropriate ioctl for device$"),
+        (errno.ENOTTY, "is no serial port: name one of those under /dev/serial/by-path$"),
+        (errno.EIO, "does not open: Input/output error$"),
     ],
 )
 def test_why_a_port_does_not_open_is_told_once(number: int, why: str) -> None:
@@ -116,6 +117,12 @@ def test_why_a_port_does_not_open_is_told_once(number: int, why: str) -> None:
 
     with pytest.raises(DeviceLost, match=f"^/dev/x {why}"):
         SerialLink(wiring(FakeClock(), open_port=fail), "/dev/x", 9600)
+
+
+@pytest.mark.parametrize("path", ["/etc/hostname", "/etc"])
+def test_what_is_no_serial_port_is_said_to_be_none(path: str) -> None:
+    with pytest.raises(DeviceLost, match=f"^{path} is no serial port: name one"):
+        SerialLink(wiring(FakeClock(), open_port=open_serial), path, 9600)
 
 
 def numbers(data: bytes) -> tuple[int, int | None]:
