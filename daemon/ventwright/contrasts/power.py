@@ -16,6 +16,7 @@ LIKELY = 0.8
 
 MOST_REPEATS = 1000
 _STRAIGHT = 1e-12
+_NEAR = 1e-5
 _MANY = 50
 """With more repeats than that of each, Welch's test and the classic one have the same power."""
 
@@ -137,4 +138,4 @@ def whole_repeats(power: Callable[[int], float], goal: float = LIKELY) -> int | 
 
 def shown(power: Callable[[float], float], goal: float = LIKELY) -> float:
     """Give the difference over the spread at which `power` reaches the goal."""
-    return solve(lambda d: goal - power(d), 0.0, 2.0)
+    return solve(lambda d: goal - power(d), 0.0, 2.0, _NEAR)

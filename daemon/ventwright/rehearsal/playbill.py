@@ -2,16 +2,16 @@
 
 from collections.abc import Callable
 
-from ventwright.rehearsal import commissioning, test_prints
+from ventwright.rehearsal import commissioning, prints
 from ventwright.rehearsal.scenario import DEFAULT, Scenario
 from ventwright.rehearsal.visitor import Visitor
 
 SCENARIOS: dict[str, Scenario] = {
-    s.name: s for s in (DEFAULT, test_prints.TEST_PRINTS, commissioning.COMMISSIONING)
+    s.name: s for s in (DEFAULT, prints.TEST_PRINTS, commissioning.COMMISSIONING)
 }
 
 VISITS: dict[str, Callable[[Visitor], None]] = {
-    test_prints.TEST_PRINTS.name: test_prints.visit,
+    prints.TEST_PRINTS.name: prints.visit,
     commissioning.COMMISSIONING.name: commissioning.visit,
 }
 """What somebody does while a scenario is played, by its name."""

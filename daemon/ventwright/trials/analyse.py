@@ -9,13 +9,14 @@ from dataclasses import dataclass
 
 from ventwright.settings.model import Settings
 from ventwright.storage.reader import Reader
-from ventwright.trials.balance import Balance, Rate, balance
+from ventwright.trials.balance import HOMES, Balance, Rate, balance
 from ventwright.trials.figures import Print
 from ventwright.trials.marking import Trial, read_trials
 from ventwright.trials.printing import Known, figures
 from ventwright.trials.record import Extraction, extraction, recorded
 from ventwright.trials.series import Minute, Series, Span
 from ventwright_drivers.quantities import QUANTITIES
+from ventwright_drivers.registry import load
 
 HOUR_MS = 3_600_000
 VOLUME_ERROR = 0.05
@@ -61,9 +62,14 @@ def analyse(
     found = [_one(reader, settings, trial, ran, wishes, first) for trial in trials]
     shared = {**_shared(b for _, b in found), **first}
     return [
-        made if b is not None or not shared else again(reader, settings, trial, ran, wishes, shared)
+        again(reader, settings, trial, ran, wishes, shared) if shared and _lacking(b) else made
         for (made, b), trial in zip(found, trials, strict=True)
     ]
+
+
+def _lacking(found: Balance | None) -> bool:
+    """Tell whether a print has no loss rate of this room."""
+    return found is None or HOMES in found.rates.values()
 
 
 def again(
@@ -130,7 +136,8 @@ def _one(
     made, why = None, _too_little(series)
     if not why:
         try:
-            made = balance(series, about.within, known, wishes.loss_rate is None)
+            own = wishes.loss_rate is None
+            made = balance(series, about.within, known, own, last_resort(about))
         except ValueError as error:
             why = str(error)
     return figures(series, made, why, about), made
@@ -192,6 +199,11 @@ def _known(
         trial.within if trial.within is not None else _usual_distance(quantity.unit),
         wishes.other_room,
     )
+
+
+def last_resort(about: Known) -> Rate | None:
+    """Give the loss rate that is taken where nothing tells one: of particles in homes."""
+    return HOMES if load(about.part.driver).optical_mass else None
 
 
 def _usual_distance(unit: str) -> float:

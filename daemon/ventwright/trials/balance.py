@@ -14,11 +14,12 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from ventwright.mixing.decay import VAGUEST, Decay, fit_decay
+from ventwright.mixing.decay import FEWEST, LEAST_FALL, VAGUEST, Decay, fit_decay
 from ventwright.mixing.fitting import fit
 from ventwright.trials.background import Background, fit_background
-from ventwright.trials.series import Minute, Series, Span, half_width
+from ventwright.trials.series import MINUTE_H, Minute, Series, Span, half_width
 
+_AFTER_H = 10 / 60
 SETTLE_H = 3 / 60
 """From the end of the print until its decay is fitted: part and air settle."""
 
@@ -32,6 +33,13 @@ class Rate(NamedTuple):
     error: float
     half: float
     source: str
+    above: float | None = None
+    """Half of the interval on its upper side, where that is another."""
+
+
+HOMES = Rate(1.08, 0.84, 0.84, "74 homes (Wallace 2013): it was not measured here", 3.8)
+"""Losses of fine particles, a last resort: median 1.08 /h, quartiles 0.62 and 1.75 (confirmed,
+limits.md section 6), taken for log-normal: 95 % from 0.24 to 4.9 /h, derived."""
 
 
 class Balance(NamedTuple):
@@ -40,7 +48,9 @@ class Balance(NamedTuple):
     emitted: float
     error: float
     half: float
-    """Half of the 95 % interval, volume error not in it."""
+    """The lower half of the 95 % interval, volume error not in it."""
+    above: float
+    """The upper half."""
     background: Background
     decay: Decay | None
     rates: Mapping[bool, Rate]
@@ -60,11 +70,18 @@ class Noise(NamedTuple):
         return math.hypot(self.even, self.share * level)
 
 
-def balance(series: Series, within: float, known: Mapping[bool, Rate], own: bool = True) -> Balance:
+def balance(
+    series: Series,
+    within: float,
+    known: Mapping[bool, Rate],
+    own: bool = True,
+    last: Rate | None = None,
+) -> Balance:
     """Work out what was emitted; raises ValueError with a sentence where that cannot be told.
 
     `within`: distance to which the air was flushed, channel's unit. `known`: loss rates from
     elsewhere, by whether the extractor ran. `own`: fit the print's own decay where it allows.
+    `last`: the rate with extraction off where nothing else tells one.
     """
     decaying = _decaying(series)
     flushed = series.within(series.background)
@@ -75,6 +92,8 @@ def balance(series: Series, within: float, known: Mapping[bool, Rate], own: bool
     if decay is not None:
         half = (decay.high - decay.low) / 2
         rates[decaying[0].extracting] = Rate(decay.rate, decay.error, half, "its own decay")
+    elif last is not None:
+        rates.setdefault(False, last)
     noise = _noise(background, decay, decaying)
     return _summed(_Sum(series, decaying, background, decay, rates, noise), why)
 
@@ -127,8 +146,9 @@ def _decay(
 
 def only_vague(decay: Decay) -> bool:
     """Tell whether nothing speaks against a decay but its wide interval, which may be carried."""
-    vague = (decay.high - decay.low) / 2 > VAGUEST * decay.rate
-    return len(decay.why) == 1 and vague and decay.low > 0
+    vague = (decay.high - decay.low) / 2 > VAGUEST * decay.rate and decay.low > 0
+    enough = decay.points >= FEWEST and decay.fallen >= LEAST_FALL
+    return len(decay.why) == 1 and vague and enough
 
 
 def _noise(background: Background, decay: Decay | None, decaying: Sequence[Minute]) -> Noise:
@@ -168,9 +188,19 @@ class _Sum(NamedTuple):
             back = math.exp(self.decay.rate * (first - self.end))
             level = self.decay.background + self.decay.rise * back
             return level, self.decay.fit.error(self.decay.fit.names[0])
-        last = list(self.series.pieces(Span(self.end - 5 / 60, self.end)))
-        level = math.fsum(m.mean * (m.ends - m.begins) for m in last) * 12
-        return level, self.noise.at(level) * math.sqrt(min(self.noise.alike, 5) / 5)
+        return self._level_after()
+
+    def _level_after(self) -> tuple[float, float]:
+        """Take the level at the end from the minutes after it and the rate that is known."""
+        after = self.series.within(Span(self.end, self.end + _AFTER_H))
+        after = [m for m in after if m.extracting is after[0].extracting]
+        if not after or after[0].extracting not in self.rates:
+            after = list(self.series.pieces(Span(self.end - MINUTE_H, self.end)))
+        rate, ground = self.rates[after[0].extracting].value, self.background.level
+        back = [(m.mean - ground) * math.exp(rate * (m.middle - self.end)) for m in after]
+        level = ground + math.fsum(back) / len(back)
+        few = math.sqrt(min(self.noise.alike, len(back)) / len(back))
+        return level, self.noise.at(level) * few
 
     @property
     def decay_rate(self) -> float:
@@ -206,10 +236,11 @@ def _summed(sums: _Sum, why: str) -> Balance:
     lead = sums.background.lead_error
     parts.append(lead * math.exp(-sums.background.rate * sums.series.background.hours))
     parts.append(_of_noise(sums))
-    of_rates, halves = _of_rates(sums, leaning)
+    of_rates, halves, above = _of_rates(sums, leaning)
     error = math.hypot(*parts, *of_rates)
-    half = math.hypot(*(half_width(part) for part in parts), *halves)
-    return Balance(emitted, error, half, sums.background, sums.decay, sums.rates, sums.noise)
+    same = [half_width(part) for part in parts]
+    half, more = math.hypot(*same, *halves), math.hypot(*same, *above)
+    return Balance(emitted, error, half, more, sums.background, sums.decay, sums.rates, sums.noise)
 
 
 def _no_rate(extracting: bool, why: str) -> str:
@@ -248,9 +279,9 @@ def _of_noise(sums: _Sum) -> float:
     return math.sqrt(squares * alike)
 
 
-def _of_rates(sums: _Sum, leaning: float) -> tuple[list[float], list[float]]:
+def _of_rates(sums: _Sum, leaning: float) -> tuple[list[float], list[float], list[float]]:
     """Give by what errors of loss rates and of the end level move the sum, and half intervals."""
-    errors, halves = [], []
+    errors, halves, above = [], [], []
     own = sums.decaying[0].extracting if sums.decay is not None else None
     for extracting, rate in sums.rates.items():
         if extracting is own:
@@ -258,11 +289,13 @@ def _of_rates(sums: _Sum, leaning: float) -> tuple[list[float], list[float]]:
         area = abs(sums.area(extracting))
         errors.append(area * rate.error)
         halves.append(area * rate.half)
+        above.append(area * (rate.half if rate.above is None else rate.above))
     if sums.decay is None or own is None:
-        errors.append(sums.end_level()[1])
-        return errors, [*halves, half_width(errors[-1])]
-    error, half = _of_fit(sums.decay, sums.area(own), leaning)
-    return [*errors, error], [*halves, half]
+        error = sums.end_level()[1]
+        half = half_width(error)
+    else:
+        error, half = _of_fit(sums.decay, sums.area(own), leaning)
+    return [*errors, error], [*halves, half], [*above, half]
 
 
 def _of_fit(decay: Decay, area: float, leaning: float) -> tuple[float, float]:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from ventwright.trials.balance import Balance
+from ventwright.trials.balance import HOMES, Balance
 from ventwright.trials.series import Series
 from ventwright_drivers.registry import load
 
@@ -31,6 +31,11 @@ def cautions(
         found.append(
             "The extractor ran during the print: the total leans on the loss rates with and "
             "without it, and on both having the same background."
+        )
+    if made is not None and HOMES in made.rates.values():
+        found.append(
+            "Its own decay is too weak to tell how fast this room loses particles, so the rate is "
+            "that of homes at large: stronger prints, or `ventwright commission`, narrow it down."
         )
     if about.trial.resumed:
         found.append("It was interrupted and resumed.")

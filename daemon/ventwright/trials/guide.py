@@ -176,14 +176,17 @@ class Guide:
 
     def _print(self) -> None:
         desk = self._desk
-        desk.say("Start the print now, and press Enter as it starts to heat.")
-        self._until_answered()
+        if self._plan.start != "print":  # else it was interrupted, and the print goes on
+            desk.say("Start the print now, and press Enter as it starts to heat.")
+            self._until_answered()
         self._mark("print")
         desk.say("Printing. Press Enter when it has ended.")
         self._until_answered()
         self._mark("decay")
 
     def _decay(self) -> None:
+        if self._plan.start == "decay":
+            self._mark("decay")
         self._desk.say(
             f"Decay for {format_duration(self._plan.decay)}: leave everything as it is, keep out."
         )

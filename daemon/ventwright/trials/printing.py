@@ -106,8 +106,9 @@ def _total(made: Balance | None, why: str, about: Known, seen: Rising) -> Figure
         return Figure(None, unit, why=why)
     value = about.volume * made.emitted
     standard = math.hypot(about.volume * made.error, about.volume_error * value)
-    half = math.hypot(about.volume * made.half, half_width(about.volume_error * abs(value)))
-    low, high = value - half, value + half
+    of_volume = half_width(about.volume_error * abs(value))
+    low = value - math.hypot(about.volume * made.half, of_volume)
+    high = value + math.hypot(about.volume * made.above, of_volume)
     bound = None
     if low <= 0 or seen.rise.below is not None:
         bound = max(high, about.volume * seen.floor)
@@ -133,7 +134,8 @@ def _loss_rate(made: Balance | None, why: str) -> Figure:
     if made is None or not made.rates:
         return Figure(None, "1/h", why=why)
     rate = made.rates.get(False) or next(iter(made.rates.values()))
-    low, high = rate.value - rate.half, rate.value + rate.half
+    above = rate.half if rate.above is None else rate.above
+    low, high = rate.value - rate.half, rate.value + above
     return Figure(rate.value, "1/h", low, high, rate.error, why=rate.source)
 
 
