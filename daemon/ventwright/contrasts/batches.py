@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from ventwright.contrasts.sample import Sample
 from ventwright.contrasts.several import holm
+from ventwright.contrasts.verdicts import chance
 from ventwright.contrasts.welch import mean
 from ventwright.standards.distributions import f_tail
 
@@ -74,7 +75,7 @@ def _batch(
     return _Look(
         p,
         f"The {kind} matters: with the condition allowed for, prints of {kind} {high} came out "
-        f"{by} those of {low} (p = {p:.2g}). Compare within one {kind}, or spread each condition "
+        f"{by} those of {low} ({chance(p)}). Compare within one {kind}, or spread each condition "
         "over all.",
     )
 
@@ -101,7 +102,7 @@ def _trend(samples: Sequence[Sample], values: Sequence[float], log: bool) -> _Lo
     return _Look(
         p,
         f"The later the print, the {way}: {size} from the first to the last, with the condition "
-        f"allowed for (p = {p:.2g}). Something drifts: a nozzle, a filter, the sensor, the season.",
+        f"allowed for ({chance(p)}). Something drifts: a nozzle, a filter, the sensor, the season.",
     )
 
 

@@ -47,6 +47,13 @@ def prints(n: int) -> str:
     return f"{number(n)} print{'' if n == 1 else 's'}"
 
 
+def chance(p: float | None) -> str:
+    """Write a chance as people read it: none smaller than one in a thousand."""
+    if p is None:
+        return "p unknown"
+    return "p below 0.001" if p < 0.001 else f"p = {p:.2g}"
+
+
 def factor(value: float) -> str:
     """Write a ratio to two or three figures."""
     return f"{value:.3g}" if value < 1000 else "more than a thousand"
@@ -108,7 +115,7 @@ def _difference(finding: Finding) -> str:
     between = ""
     if ends[0] is not None and ends[1] is not None:
         between = f"95 %: {ends[0]:.3g} to {ends[1]:.3g}; "
-    return f"{said} in {finding.names.title} ({between}p = {finding.adjusted:.2g})."
+    return f"{said} in {finding.names.title} ({between}{chance(finding.adjusted)})."
 
 
 Ends = tuple[float | None, float | None]
@@ -145,7 +152,7 @@ def _none(finding: Finding) -> str:
     if found is not None:
         size = f"a factor of {factor(found)}" if finding.log else f"{found:.3g} {names.unit}"
         said += f"; {size.strip()} would have shown {LIKELY}"
-    said += f" (p = {finding.adjusted:.2g}). That is no proof that they are equal."
+    said += f" ({chance(finding.adjusted)}). That is no proof that they are equal."
     if finding.alone is not None and finding.alone < 0.05:
         said += (
             f" Taken alone it would count as a difference; among {number(names.comparisons)} "

@@ -12,9 +12,11 @@ from ventwright.means.minutes import MINUTE_MS, Minutes
 from ventwright.settings.model import Settings
 from ventwright.storage.blocks import Column
 from ventwright.storage.reader import Reader
+from ventwright.storage.summaries import summaries
 from ventwright_drivers.quantities import QUANTITIES
 from ventwright_drivers.registry import load
 
+_WHOLE = 0.95
 _COVERED = 0.5
 """A minute of which readings cover less has no mean."""
 
@@ -48,8 +50,28 @@ def recorded(
 ) -> Recorded:
     """Read the minute means between two times (Unix ms), minutes counted from `anchor`.
 
+    Where the readings themselves are gone, the minutes that the store kept of them stand in.
     Raises sqlite3.Error.
     """
+    found = _of_readings(reader, settings, channel, anchor, span)
+    if found.coverage >= _WHOLE:
+        return found
+    kept = _kept(settings, channel, span)
+    return kept if kept.coverage > found.coverage else found
+
+
+def _kept(settings: Settings, channel: str, span: tuple[int, int]) -> Recorded:
+    rows = list(summaries(settings.store.folder, channel, "minute", *span))
+    means = {row.start: row.mean for row in rows if row.coverage >= _COVERED}
+    levels = sorted({value for row in rows for value in (row.low, row.high)})
+    step = min((b - a for a, b in pairwise(levels)), default=0.0)
+    covered = sum(row.coverage for row in rows) * MINUTE_MS
+    return Recorded(sorted(means.items()), step, min(1.0, covered / max(1, span[1] - span[0])))
+
+
+def _of_readings(
+    reader: Reader, settings: Settings, channel: str, anchor: int, span: tuple[int, int]
+) -> Recorded:
     part, _, name = channel.partition(".")
     period: int = load(settings.parts[part].driver).period_ms
     first = anchor - -(-(anchor - span[0]) // MINUTE_MS) * MINUTE_MS
