@@ -39,10 +39,11 @@ class Digests:
         """When the chore is due, local time, as apscheduler's cron trigger takes it.
 
         A digest in the afternoon is of the day or week that runs, and of a week on Sunday; one in
-        the morning is of the one before, and of a week on Monday.
+        the morning is of the one before, and of a week on Monday. It is tried again every hour of
+        that day, for the board may have been off.
         """
-        minute = parse_time(self._settings.report.digest_at)
-        at = {"hour": minute // 60, "minute": minute % 60}
+        hour, minute = divmod(parse_time(self._settings.report.digest_at), 60)
+        at: dict[str, Any] = {"hour": f"{hour}-23", "minute": minute}
         if self._settings.report.digest == "week":
             at["day_of_week"] = 0 if self._of_the_one_before else 6
         return at

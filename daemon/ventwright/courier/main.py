@@ -11,7 +11,7 @@ import sqlite3
 import threading
 import time
 from collections.abc import Callable, Mapping
-from typing import Any, NoReturn, Protocol
+from typing import TYPE_CHECKING, Any, NoReturn, Protocol
 
 from ventwright.courier.accounts import counts
 from ventwright.courier.file import CourierFile
@@ -33,6 +33,9 @@ from ventwright.settings.limits import limits
 from ventwright.settings.model import DAY, MINUTE, SECOND, Settings
 from ventwright.settings.secrets import DATABASE_TOKEN, secret, service_addresses
 from ventwright_drivers.clock import Clock, SystemClock, boot_id
+
+if TYPE_CHECKING:
+    from ventwright.courier.chores import Chores
 
 _LOOK_EVERY_MS = SECOND
 _TROUBLE_WAIT_MS = 5 * SECOND
@@ -90,6 +93,7 @@ class Courier:
         self._broken = False
         self.pusher = self._open_pusher(environ)
         self.notifier = self._open_notifier()
+        self.chores = self._open_chores()
 
     @property
     def _too_old(self) -> int:
@@ -113,6 +117,18 @@ class Courier:
             return []
         found = service_addresses(phone.services_file, environ)
         return services_of([address.reveal() for address in found])
+
+    def _open_chores(self) -> "Chores | None":
+        """Plan what is done at times of day; None where nothing is or nobody is told."""
+        if self._settings.report.digest == "none" or not self.services:
+            return None
+        from ventwright.courier.chores import Chores  # memory that not every courier needs
+        from ventwright.courier.digests import Digests
+
+        teller = Teller(self._file(), self._spill, self._post, self._ages)
+        digests, chores = Digests(self._settings, teller, self._ages), Chores()
+        chores.add("digest", digests.times, digests.tell)
+        return chores
 
     def _news(self, status: KeeperStatus | None) -> tuple[Intake, Watch]:
         file = self._file()
@@ -229,8 +245,12 @@ class Courier:
         self._pulse = Pulse((_LOOKING, *(thread.name for thread in threads)), tell_systemd)
         for thread in threads:
             thread.start()
+        if self.chores:
+            self.chores.start()
         tell_systemd("READY=1")
         self._loop(_LOOKING, self.look)
+        if self.chores:
+            self.chores.stop()
         for thread in threads:
             thread.join(_GOODBYE_S)
         if not any(thread.is_alive() for thread in threads):

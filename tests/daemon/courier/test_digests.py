@@ -2,24 +2,33 @@
 
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
+from apscheduler.triggers.cron import CronTrigger
 
 from aired import HOUR
 from daemon.reporting.weeks import FRIDAY, THURSDAY, WEDNESDAY, fill
 from fakes import FakeClock
+from ventwright.courier.chores import Chores
 from ventwright.courier.digests import Digests
 from ventwright.courier.file import CourierFile
+from ventwright.courier.main import Courier
 from ventwright.courier.teller import Teller
 from ventwright.notifying.ages import Ages
 from ventwright.notifying.outbox import Outbox
 from ventwright.notifying.post import Post
 from ventwright.settings.model import Phone, Reporting, Settings
 from ventwright.storage.reader import Reader
+
+SUNDAY = {"hour": "18-23", "minute": 0, "day_of_week": 6}
+MONDAY = {"hour": "7-23", "minute": 0, "day_of_week": 0}
 
 
 @pytest.fixture(scope="module")
@@ -66,10 +75,10 @@ def test_it_is_told_once_over_restarts(settings: Settings, tmp_path: Path) -> No
 @pytest.mark.parametrize(
     ("digest", "at", "now", "file", "times"),
     [
-        ("day", "18:00", THURSDAY + 18 * HOUR, "day-2026-09-24", {"hour": 18, "minute": 0}),
-        ("day", "07:30", THURSDAY + 8 * HOUR, "day-2026-09-23", {"hour": 7, "minute": 30}),
-        ("week", "18:00", FRIDAY, "week-2026-09-21", {"hour": 18, "minute": 0, "day_of_week": 6}),
-        ("week", "07:00", WEDNESDAY, "week-2026-09-14", {"hour": 7, "minute": 0, "day_of_week": 0}),
+        ("day", "18:00", THURSDAY + 18 * HOUR, "day-2026-09-24", {"hour": "18-23", "minute": 0}),
+        ("day", "07:30", THURSDAY + 8 * HOUR, "day-2026-09-23", {"hour": "7-23", "minute": 30}),
+        ("week", "18:00", FRIDAY, "week-2026-09-21", SUNDAY),
+        ("week", "07:00", WEDNESDAY, "week-2026-09-14", MONDAY),
     ],
 )
 def test_what_it_is_of_and_when_it_is_due(
@@ -79,7 +88,7 @@ def test_what_it_is_of_and_when_it_is_due(
     at: str,
     now: int,
     file: str,
-    times: dict[str, int],
+    times: dict[str, Any],
 ) -> None:
     report = Reporting(digest=digest, digest_at=at)  # type: ignore[arg-type]
     world = World(settings, tmp_path, report, now)
@@ -116,3 +125,41 @@ def test_it_needs_no_numbers_library() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout == "set()\n"
+
+
+def test_the_timetable_takes_the_times_and_does_the_chore() -> None:
+    done = threading.Event()
+    chores = Chores()
+    chores.add("digest", SUNDAY, done.set)
+    assert chores.names == ["digest"]
+    chores.start()
+    chores._scheduler.modify_job("digest", next_run_time=datetime.now(UTC))
+    assert done.wait(30)
+    chores.stop()
+    chores.stop()
+
+
+def test_the_next_time_is_at_the_hour_of_the_digest() -> None:
+    """By apscheduler itself: from Thursday noon it is Sunday 18:00, an hour later once that was."""
+    trigger = CronTrigger(**SUNDAY, timezone=UTC)
+    noon = datetime.fromtimestamp(THURSDAY / 1000 + 12 * 3600, UTC)
+    first = trigger.get_next_fire_time(None, noon)
+    assert first == datetime(2026, 9, 27, 18, tzinfo=UTC)
+    assert trigger.get_next_fire_time(first, first) == datetime(2026, 9, 27, 19, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(("digest", "services", "planned"), [
+    ("week", True, True), ("none", True, False), ("day", False, False)
+])  # fmt: skip
+def test_a_courier_plans_digests_for_those_who_want_them(
+    settings: Settings, tmp_path: Path, digest: str, services: bool, planned: bool
+) -> None:
+    file = tmp_path / "services"
+    file.write_text("json://127.0.0.1:9\n" if services else "")
+    phone = Phone(file) if services else None
+    report = Reporting(digest=digest)  # type: ignore[arg-type]
+    store = replace(settings.store, folder=tmp_path)
+    whole = replace(settings, report=report, phone=phone, store=store)
+    courier = Courier(whole, FakeClock(HOUR), {}, boot="boot-1")
+    assert (courier.chores is not None) == planned
+    courier.close()
