@@ -1,14 +1,9 @@
 """`ventwright trial`: guide a test print, mark one that happened, list them, show them."""
 
 import json
-import select
-import sqlite3
-import sys
-import time
-from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import click
 
@@ -20,56 +15,15 @@ from ventwright.commands.options import (
     json_option,
     settings_or_exit,
 )
+from ventwright.commands.trial_guide import guide
+from ventwright.commands.trial_marks import discard, label, past
+from ventwright.commands.trial_options import channel_option, read_store
 from ventwright.contrasts.numbers import finite
-from ventwright.control.client import NotRunningError, ask
 from ventwright.rehearsal.words import paragraph
-from ventwright.settings.model import MINUTE, Settings
-from ventwright.storage.reader import Reader
-from ventwright.trials.analyse import TrialError, Wishes, analyse, channel_of
-from ventwright.trials.guide import Guide, GuideError, Plan
+from ventwright.settings.model import Settings
+from ventwright.trials.analyse import Wishes, analyse
 from ventwright.trials.marking import Trial, read_trials
 from ventwright.trials.words import list_lines, print_lines
-
-Found = TypeVar("Found")
-
-
-class Labels(click.ParamType[dict[str, str]]):
-    """A label such as material=PLA."""
-
-    name = "label"
-
-    def convert(self, value: Any, param: Any, ctx: Any) -> dict[str, str]:
-        """Read NAME=VALUE; fails with what is allowed."""
-        if isinstance(value, dict):
-            return value
-        name, sign, text = str(value).partition("=")
-        name, text = name.strip(), text.strip()
-        if not sign or not name or not text:
-            self.fail(f'"{value}" is no label such as material=PLA', param, ctx)
-        return {name: text}
-
-
-label_option = click.option(
-    "--label", "-l", "labels", type=Labels(), multiple=True, help="NAME=VALUE, such as door=open."
-)
-grams_option = click.option(
-    "--grams", type=click.FloatRange(min=0, min_open=True), help="Filament printed, all printers."
-)
-printers_option = click.option(
-    "--printers", type=click.IntRange(1, 100), help="How many printers ran; 1 unless given."
-)
-channel_option = click.option("--channel", help="What is measured; the first pm2_5 unless given.")
-
-
-def _labels(
-    labels: Sequence[Mapping[str, str]], grams: float | None, printers: int | None
-) -> dict[str, str]:
-    found = {name: value for label in labels for name, value in label.items()}
-    if grams is not None:
-        found["grams"] = f"{grams:g}"
-    if printers is not None:
-        found["printers"] = str(printers)
-    return found
 
 
 @click.group()
@@ -81,238 +35,13 @@ def trial() -> None:
     """
 
 
-def _read(settings: Settings, take: Callable[[Reader], Found]) -> Found:
-    """Read from the store, or end with a sentence."""
-    try:
-        reader = Reader(settings.store.folder)
-        try:
-            return take(reader)
-        finally:
-            reader.close()
-    except sqlite3.Error as error:
-        fail(f"The store in {settings.store.folder} could not be read: {error}")
-    except TrialError as error:
-        fail(str(error))
-
-
-def _asked(settings: Settings, verb: str, **words: Any) -> str:
-    """Ask the keeper, or end with its sentence."""
-    try:
-        said = ask(settings.socket, verb, **words)
-    except NotRunningError as error:
-        fail(str(error))
-    if not said["done"]:
-        fail(f"The keeper refused: {said['says']}")
-    return str(said["says"])
-
-
-class _Terminal:
-    """The person at the printer, on this terminal."""
-
-    def say(self, text: str) -> None:
-        """Print it."""
-        click.echo(paragraph(text))
-
-    def now(self) -> float:
-        """Read the monotonic clock."""
-        return time.monotonic()
-
-    def wait(self, seconds: float) -> bool:
-        """Wait for Enter; an ended input is waited out."""
-        ready = select.select([sys.stdin], [], [], seconds)[0]
-        if ready and sys.stdin.readline():
-            return True
-        if ready:
-            time.sleep(seconds)
-        return False
-
-
-@trial.command()
-@click.argument("name")
-@label_option
-@grams_option
-@printers_option
-@channel_option
-@click.option(
-    "--ceiling",
-    type=click.FloatRange(min=0, min_open=True),
-    required=True,
-    help="Above this one-minute mean extraction is no longer held off, and the trial ends.",
-)
-@click.option(
-    "--within",
-    type=click.FloatRange(min=0, min_open=True),
-    default=2.0,
-    show_default=True,
-    help="How near its baseline the air has to be before it begins, the channel's unit.",
-)
-@click.option("--flush-for", type=Duration(), default="45 min", show_default=True)
-@click.option("--background-for", type=Duration(), default="20 min", show_default=True)
-@click.option("--decay-for", type=Duration(), default="60 min", show_default=True)
-@click.option("--resume", is_flag=True, help="Go on with an interrupted trial where it was.")
-@config_option
-def guide(
-    name: str,
-    labels: Sequence[Mapping[str, str]],
-    grams: float | None,
-    printers: int | None,
-    channel: str | None,
-    ceiling: float,
-    within: float,
-    flush_for: int,
-    background_for: int,
-    decay_for: int,
-    resume: bool,
-    config: Path,
-) -> None:
-    """Guide the test print NAME: flush, background, print, decay.
-
-    The extractor is held off meanwhile, so nobody stays in the room; at the ceiling it decides by
-    itself again, whatever you are doing. This is no alarm: certified smoke and CO alarms stay.
-    """
-    settings = settings_or_exit(config)
-    start = _start(settings, name, resume)
-    plan = Plan(
-        name,
-        channel_of(settings, Trial(name), Wishes(channel=channel)),
-        ceiling,
-        _labels(labels, grams, printers),
-        within,
-        flush_for,
-        background_for,
-        decay_for,
-        start=start,
-    )
-
-    def asking(verb: str, **words: Any) -> dict[str, Any]:
-        return ask(settings.socket, verb, **words)
-
-    try:
-        Guide(plan, asking, _Terminal()).run()
-    except (GuideError, NotRunningError) as error:
-        fail(f"{name}: {error}")
-    except KeyboardInterrupt:
-        fail(
-            f"{name} was interrupted and the extractor released. `ventwright trial guide {name} "
-            f"--resume ...` goes on, `ventwright trial discard {name}` gives it up; until then it "
-            "is not used"
-        )
-
-
-def _start(settings: Settings, name: str, resume: bool) -> str:
-    """Tell with which phase to begin; ends with a sentence where that cannot be."""
-    there = _read(settings, read_trials).get(name)
-    if there is None or there.discarded:
-        if resume:
-            fail(f'there is no open trial "{name}" to resume')
-        return "flush"
-    if there.state == "whole":
-        fail(f'"{name}" is a whole trial already: name this one otherwise, such as "{name}-2"')
-    if not resume:
-        fail(
-            f'"{name}" was interrupted in its {there.phase} phase: go on with --resume, or give it '
-            f"up with `ventwright trial discard {name}`"
-        )
-    return there.phase if there.phase in ("print", "decay") else "flush"
-
-
-@trial.command()
-@click.argument("name")
-@click.option("--from", "begins", type=Moment(), required=True, help="When the print began.")
-@click.option("--to", "ends", type=Moment(), required=True, help="When it ended.")
-@click.option(
-    "--background-for",
-    type=Duration(),
-    default="20 min",
-    show_default=True,
-    help="How long before it nothing emitted.",
-)
-@click.option(
-    "--decay-for",
-    type=Duration(),
-    default="60 min",
-    show_default=True,
-    help="How long after it nothing emitted.",
-)
-@label_option
-@grams_option
-@printers_option
-@channel_option
-@config_option
-def past(
-    name: str,
-    begins: int,
-    ends: int,
-    background_for: int,
-    decay_for: int,
-    labels: Sequence[Mapping[str, str]],
-    grams: float | None,
-    printers: int | None,
-    channel: str | None,
-    config: Path,
-) -> None:
-    """Mark the print NAME that already happened, from one time to another."""
-    settings = settings_or_exit(config)
-    there = _read(settings, read_trials).get(name)
-    if there is not None and not there.discarded:
-        fail(f'there is a trial "{name}" already: name this one otherwise, or discard that one')
-    if ends <= begins:
-        fail("the print must end after it began: --from is not before --to")
-    end = ends + decay_for
-    if end > time.time() * 1000:
-        short = end - time.time() * 1000
-        fail(
-            f"its decay would end {short / MINUTE:.0f} min from now: wait, or make --decay-for "
-            "shorter"
-        )
-    at = {"background": begins - background_for, "print": begins, "decay": ends, "end": end}
-    words: dict[str, Any] = {"labels": _labels(labels, grams, printers), "at": at}
-    chosen = channel_of(settings, Trial(name), Wishes(channel=channel))
-    click.echo(_asked(settings, "mark", name=name, phase="past", channel=chosen, **words))
-
-
-@trial.command()
-@click.argument("name")
-@label_option
-@grams_option
-@printers_option
-@config_option
-def label(
-    name: str,
-    labels: Sequence[Mapping[str, str]],
-    grams: float | None,
-    printers: int | None,
-    config: Path,
-) -> None:
-    """Add labels to the trial NAME, or change them: the grams once the print was weighed."""
-    settings = settings_or_exit(config)
-    if name not in _read(settings, read_trials):
-        fail(f'there is no trial "{name}"; `ventwright trial list` shows what there is')
-    given = _labels(labels, grams, printers)
-    if not given:
-        fail("which label? give --label NAME=VALUE, --grams or --printers")
-    click.echo(_asked(settings, "mark", name=name, phase="label", labels=given))
-
-
-@trial.command()
-@click.argument("name")
-@click.option("--why", default="by hand", show_default=True, help="The reason, for the list.")
-@config_option
-def discard(name: str, why: str, config: Path) -> None:
-    """Take the trial NAME out of all comparisons; what was recorded stays."""
-    settings = settings_or_exit(config)
-    if name not in _read(settings, read_trials):
-        fail(f'there is no trial "{name}"; `ventwright trial list` shows what there is')
-    click.echo(_asked(settings, "mark", name=name, phase="discard", why=why))
-
-
-@trial.command("list")
+@click.command("list")
 @config_option
 @json_option
 def list_trials(config: Path, as_json: bool) -> None:
     """List all trials, discarded and unfinished ones too."""
     settings = settings_or_exit(config)
-    found = list(_read(settings, read_trials).values())
+    found = list(read_store(settings, read_trials).values())
     if as_json:
         told = [{**_plain(t), "state": t.state, "unusable": t.unusable} for t in found]
         click.echo(json.dumps(told, ensure_ascii=False, indent=2))
@@ -325,7 +54,7 @@ def _plain(found: Trial) -> dict[str, Any]:
     return {**asdict(found), "boots": sorted(found.boots)}
 
 
-@trial.command()
+@click.command()
 @click.argument("name", required=False)
 @click.option("--from", "begins", type=Moment(), help="Instead of NAME: when a print began,")
 @click.option("--to", "ends", type=Moment(), help="and when it ended; nothing is recorded.")
@@ -374,7 +103,7 @@ def show(
         fail("--from needs a later --to")
     else:
         chosen = _named(settings, name)
-    made = _read(settings, lambda reader: analyse(reader, settings, [chosen], wishes))[0]
+    made = read_store(settings, lambda reader: analyse(reader, settings, [chosen], wishes))[0]
     if as_json:
         click.echo(json.dumps(finite(asdict(made)), ensure_ascii=False, indent=2))
         return
@@ -388,10 +117,14 @@ _MARKS = ("background", "print", "decay", "end")
 def _named(settings: Settings, name: str | None) -> Trial:
     if name is None:
         fail("which trial? give its name, or --from and --to")
-    there = _read(settings, read_trials)
+    there = read_store(settings, read_trials)
     if name not in there:
         listed = ", ".join(there) or "none yet"
         fail(f'there is no trial "{name}"; there is: {listed}')
     if there[name].state != "whole":
         fail(f"{name} cannot be shown: {there[name].unusable}")
     return there[name]
+
+
+for _command in (guide, past, label, discard, list_trials, show):
+    trial.add_command(_command)

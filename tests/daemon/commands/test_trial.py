@@ -40,7 +40,7 @@ EMITTED = {"pla": (1500, 1800, 1650), "abs": (6000, 5200, 6800)}
 @pytest.fixture(autouse=True)
 def _read_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """Check each configuration once: a child process does it each time else."""
-    for command in ("trial", "compare"):
+    for command in ("trial", "trial_guide", "trial_marks", "compare"):
         monkeypatch.setattr(f"ventwright.commands.{command}.settings_or_exit", _settings)
 
 
@@ -151,6 +151,7 @@ def test_named_trials_only(config: Path) -> None:
     assert "nothing can be concluded from two prints of one and one print" in found["verdicts"][0]
 
 
+PAST = ("--from", "2026-05-01T10:00", "--to", "2026-05-01T11:00")
 MISTAKES = [
     (trial, ("show", "nothing"), 'there is no trial "nothing"; there is: pla-1'),
     (trial, ("show", "pla-9"), "it was discarded: the nozzle clogged"),
@@ -166,6 +167,10 @@ MISTAKES = [
     (trial, ("guide", "pla-8", "--ceiling", "100"), "was interrupted in its background phase"),
     (trial, ("guide", "new", "--ceiling", "100", "--resume"), "no open trial"),
     (trial, ("guide", "new", "--ceiling", "100"), "no keeper answers"),
+    (trial, ("guide", "new", "--ceiling", "9", "--channel", "a.b"), 'no channel "a.b"'),
+    (trial, ("past", "n", *PAST, "--channel", "a.b"), 'no channel "a.b"'),
+    (trial, ("past", "pla-1", *PAST), 'there is a trial "pla-1" already'),
+    (trial, ("past", "n", *PAST[2:], "--from", "2026-06-01T10:00"), "must end after it began"),
     (compare, ("nothing",), 'no whole trial "nothing"'),
     (compare, ("--by", "colour"), 'only "no colour"'),
     (compare, ("--reference", "petg"), 'no condition "petg"'),
