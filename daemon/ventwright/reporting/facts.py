@@ -61,14 +61,22 @@ class Gathered:
 
 
 def _beginning(reader: Reader, settings: Settings) -> int:
-    """Tell when the store began, Unix ms; 0 if it holds nothing."""
+    """Tell when the store began, Unix ms; 0 if it holds nothing.
+
+    With its first reading, or with its first hour where the readings of that are gone.
+    """
     boots = reader.boots()
-    begun = [block.first + boots[block.boot].offset for block in reader.blocks(0, 1)]
-    for boot in islice(boots.values(), 1):
-        for name in settings.parts:
-            hours = reader.hours(name, boot.id, -_EVER, _EVER)
-            begun += [hour.start + boot.offset for hour in islice(hours, 1)]
-    return min(begun, default=0) // MINUTE * MINUTE
+    first = [block.first + boots[block.boot].offset for block in reader.blocks(0, 1)]
+    hours = [
+        hour.start + boot.offset
+        for boot in islice(boots.values(), 1)
+        for name in settings.parts
+        for hour in islice(reader.hours(name, boot.id, -_EVER, _EVER), 1)
+    ]
+    begun = min(hours, default=_EVER)
+    reading = min(first, default=_EVER)
+    found = reading if reading < begun + HOUR else begun
+    return 0 if found == _EVER else found // MINUTE * MINUTE
 
 
 def main_channel(settings: Settings) -> str:

@@ -10,6 +10,9 @@ from typing import Any
 from ventwright.alarms.states import State
 from ventwright.storage.reader import Reader, StoredEvent
 
+DAEMON = "the daemon"
+"""What is lost while no keeper runs."""
+
 
 @dataclass
 class Episode:
@@ -152,19 +155,29 @@ class _Finder:
             if key in self._losses:
                 self._losses.pop(key).ends = t
         elif key not in self._losses:
-            self._losses[key] = Loss(key, t, str(event.body.get("why") or ""))
-            self.all.losses.append(self._losses[key])
+            self._lose(key, t, str(event.body.get("why") or ""))
 
     def _keeper(self, t: int, event: StoredEvent) -> None:
         """A keeper that starts found its relays off: whoever died left them in their safe state."""
-        if event.body["change"] != "started":
+        why = str(event.body.get("why") or "")
+        if event.body["change"] == "stopped":
+            self._lose(DAEMON, t, why or "it was stopped")
+            self._runs_end(t)
             return
         missed = event.body.get("missed") or 0
+        self._runs_end(t - missed)
+        if DAEMON in self._losses:
+            self._losses.pop(DAEMON).ends = t
+        elif missed:
+            self.all.losses.append(Loss(DAEMON, t - missed, why, t))
+
+    def _lose(self, what: str, t: int, why: str) -> None:
+        self._losses[what] = Loss(what, t, why)
+        self.all.losses.append(self._losses[what])
+
+    def _runs_end(self, t: int) -> None:
         while self._runs:
-            self._runs.popitem()[1].ends = t - missed
-        if missed:
-            why = event.body.get("why") or ""
-            self.all.losses.append(Loss("the daemon", t - missed, why, t))
+            self._runs.popitem()[1].ends = t
 
     def _commissioned(self, t: int, event: StoredEvent) -> None:
         self.all.commissioned.append(Commissioned(event.subject, t, event.body))

@@ -27,13 +27,17 @@ def period_page(facts: Told, pictures: Iterable[Picture], made: int) -> Html:
     """Write the page; `made` is Unix ms."""
     return page(
         room=facts["room"],
-        title=facts["title"] if facts["over"] else f"{facts['title']}, up to {when(facts['to'])}",
+        title=facts["title"] if facts["over"] else f"{facts['title']}, up to {_until(facts)}",
         verdict=headline(facts),
         unseen=any(channel["optical"] for channel in facts["channels"]),
         inside=_sections(facts, pictures),
         notes=_notes(facts),
         made=made,
     )
+
+
+def _until(facts: Told) -> str:
+    return facts["to"][11:16] if facts["kind"] == "day" else when(facts["to"])
 
 
 def _sections(facts: Told, pictures: Iterable[Picture]) -> Iterator[Html]:

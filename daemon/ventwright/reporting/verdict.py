@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from ventwright.averaging.figures import COVERAGE
+from ventwright.reporting.happenings import DAEMON
 from ventwright.reporting.words import figure, hour_of, length, several, share, when
 
 Told = dict[str, Any]
@@ -96,14 +97,16 @@ def advice(facts: Told) -> Iterator[str]:
 def _advice_on_data(facts: Told) -> Iterator[str]:
     for one in facts["losses"]:
         if one["to"] is None:
-            yield f"{one['what'].capitalize()} is lost since {when(one['from'])}: {one['why']}"
+            what = f"{one['what'][0].upper()}{one['what'][1:]}"
+            state = "does not run" if one["what"] == DAEMON else "is lost"
+            yield f"{what} {state} since {when(one['from'])}: {one['why'] or 'nobody knows why'}."
     lost = {one["what"] for one in facts["losses"] if one["to"] is None}
     parts: dict[str, float] = {}
     for one in facts["channels"]:
         part = one["channel"].partition(".")[0]
         parts[part] = min(one["coverage"], parts.get(part, 1.0))
     for part, coverage in parts.items():
-        if coverage < COVERAGE and f"part {part}" not in lost:
+        if coverage < COVERAGE and not lost & {f"part {part}", DAEMON}:
             yield (
                 f"{part} measured for {share(coverage)} of the time only: look at its cable, and "
                 "at what happened."

@@ -20,9 +20,11 @@ from ventwright.drawing import png as painting
 from ventwright.drawing.calendar import Grid, calendar
 from ventwright.reporting.digest import digest, digest_title
 from ventwright.reporting.facts import Gathered, facts
+from ventwright.reporting.happenings import _Finder
 from ventwright.reporting.periods import day_of, span_of, week_of
 from ventwright.reporting.pictures import bounds
 from ventwright.settings.model import Settings
+from ventwright.storage.reader import StoredEvent
 from ventwright_drivers.quantities import QUANTITIES
 
 
@@ -199,3 +201,17 @@ def test_a_quantity_without_a_guideline_has_steps_of_its_own(settings: Settings)
     gathered.main.quantity = QUANTITIES["pm1"]
     assert bounds(gathered) == [20, 40, 60, 80, 100]
     assert calendar(Grid("a", "b", "c", ["Mon"], [], bounds(gathered))).shapes
+
+
+def test_a_daemon_that_was_stopped_is_lost_until_it_starts() -> None:
+    def event(t: int, kind: str, subject: str, **body: Any) -> StoredEvent:
+        return StoredEvent(t, 1, t, kind, subject, body)
+
+    finder = _Finder()
+    finder.take(5, event(5, "extractor", "fan", on=True, to="extracting"))
+    finder.take(10, event(10, "keeper", "", change="stopped", why=""))
+    finder.take(90, event(90, "keeper", "", change="started", why="stopped", missed=80))
+    finder.take(200, event(200, "extractor", "fan", on=True, to="extracting"))
+    finder.take(300, event(300, "keeper", "", change="started", why="it died", missed=40))
+    assert [(loss.begins, loss.ends) for loss in finder.all.losses] == [(10, 90), (260, 300)]
+    assert [(run.begins, run.ends) for run in finder.all.runs] == [(5, 10), (200, 260)]

@@ -90,7 +90,7 @@ def test_where_all_is_well_nothing_needs_doing() -> None:
                     }
                 ]
             },
-            "Part bench is lost since Thursday 24 Sep, 13:05: no frame came",
+            "Part bench is lost since Thursday 24 Sep, 13:05: no frame came.",
         ),
         (
             {"channels": [{**WELL["channels"][0], "coverage": 0.4}]},
