@@ -111,13 +111,15 @@ class I2CLink:
     def transact(self, work: Callable[[Transfer], T]) -> T:
         """Let `work` do transfers that no other part may come between; all again at each try.
 
-        Raises NoAnswer after three tries, DeviceLost.
+        Raises NoAnswer after three tries or as soon as `work` does, DeviceLost.
         """
         shared = self._bus()
         for attempt in range(1, _TRIES + 1):
             try:
                 with shared.lock:
                     return work(shared.raw.i2c_rdwr)
+            except NoAnswer:  # what `work` says of an answer, not a failed transfer
+                raise
             except OSError as error:
                 if error.errno not in RETRIED:
                     raise self._lost(shared, error) from error

@@ -3,7 +3,8 @@
 Levels are written before the direction: the other way round, every relay of an active-low board
 closes for a moment. Only the line of a relay that was commanded becomes an output, so relays of
 one board never touch each other. A chip that lost its power shows all lines as inputs; the next
-command sets it up again. It keeps its contacts when the host dies. Source: protocols.md 22.
+command sets it up again. It keeps its contacts when the host dies. There is no checksum, so what
+is read, to be written back for the other relays, is read twice. Source: protocols.md 22.
 """
 
 from dataclasses import dataclass
@@ -12,10 +13,12 @@ from typing import Annotated, Literal
 from annotated_types import Ge, Interval
 from smbus2 import i2c_msg
 
+from ventwright_drivers.errors import NoAnswer
 from ventwright_drivers.i2c.link import Transfer, exchange
 from ventwright_drivers.relay.expander import ExpanderRelay
 
 _DIRECTION, _LATCH = 0x00, 0x0A
+_GLANCES = 3
 
 
 @dataclass(frozen=True)
@@ -42,6 +45,16 @@ class Mcp23008Relay(ExpanderRelay):
     Options = Mcp23008Options
 
     def _get(self, transfer: Transfer, register: int) -> int:
+        """Read a register until it says the same twice running; raises NoAnswer, OSError."""
+        seen = self._glance(transfer, register)
+        for _ in range(_GLANCES):
+            before, seen = seen, self._glance(transfer, register)
+            if seen == before:
+                return seen
+        where = f"I2C address 0x{self.options.address:02X}"
+        raise NoAnswer(f"{where} says something else each time: look at its cable and pull-ups")
+
+    def _glance(self, transfer: Transfer, register: int) -> int:
         return exchange(transfer, self.options.address, bytes((register,)), 1)[0]
 
     def _put(self, transfer: Transfer, register: int, value: int) -> None:

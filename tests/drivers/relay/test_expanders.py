@@ -62,8 +62,8 @@ def test_mcp23008_bytes():
         first.switch(False)
         first.switch(True)
         first.state()
-    setup = ["00", "0a", "0a 01", "00 fe"]
-    assert rig.written == [*setup, "00", "0a", "0a 00", "00", "0a"]
+    look = ["00", "00", "0a", "0a"]  # without a checksum each is read twice
+    assert rig.written == [*look, "0a 01", "00 fe", *look, "0a 00", *look]
 
 
 @pytest.mark.parametrize("active_low", [True, False])
@@ -153,6 +153,40 @@ def test_the_pins_of_a_pcf8574_are_believed_before_the_first_command_and_never_l
         assert rig.board.latch == 0xF7
         with rig.relay(5) as other:
             assert other.state() is True  # the pin is low, whoever pulls it
+
+
+def spoil(rig, masks):
+    """Flip bits in the reads to come, one mask a read, until none is left."""
+    read = rig.board.read
+
+    def damaged(size, now):
+        data = read(size, now)
+        return bytes((data[0] ^ masks.pop(0),)) if masks else data
+
+    rig.board.read = damaged
+
+
+@pytest.mark.parametrize("at", range(6))
+def test_a_bit_that_falls_over_moves_no_other_contact(rig, at):
+    with rig.relay(1) as first, rig.relay(2) as second:
+        second.switch(True)
+        rig.board.history.clear()
+        for bit in range(8):
+            spoil(rig, [0] * at + [1 << bit])
+            first.switch(not bit % 2)
+    moved = [channel for _, channel, _ in rig.board.history]
+    assert moved == [1] * 8
+
+
+def test_an_mcp23008_that_never_says_the_same_twice_is_no_answer_and_nothing_is_written():
+    rig = Rig(*KINDS[1])
+    with rig.relay(1) as relay:
+        spoil(rig, [0, 1, 2, 4])
+        with pytest.raises(NoAnswer, match="says something else each time: look at its cable"):
+            relay.switch(True)
+        assert rig.board.history == []
+        relay.switch(True)
+    assert rig.board.history == [(0, 1, True)]
 
 
 def test_a_pin_that_reads_low_only_once_is_not_taken_for_low():
