@@ -106,6 +106,14 @@ def test_bme688_has_its_gas_elsewhere(script):
         assert part.read().values[3] == pytest.approx(1_878_899.1, abs=0.05)
 
 
+@pytest.mark.parametrize("adc", [0, 1, 2, 3, 600, 601, 602, 603, 1021, 1022, 1023])
+def test_the_two_lowest_bits_of_the_gas_stand_before_its_marks(adc):
+    pair = bytes((adc >> 2, (adc & 3) << 6 | 0x35))
+    results = RESULTS[:11] + pair + pair
+    assert decode(results, VECTOR, BME680).values[3] == bme68x.ohm_680(VECTOR, adc, 5)
+    assert decode(results, VECTOR, BME688).values[3] == bme68x.ohm_688(VECTOR, adc, 5)
+
+
 @pytest.mark.parametrize("bits", [0x05, 0x15, 0x25])
 def test_gas_counts_only_with_both_bits(bits):
     results = RESULTS[:11] + bytes((0x96, bits, 0x96, bits))
