@@ -5,6 +5,7 @@ import resource
 import time
 from datetime import datetime
 from pathlib import Path
+from typing import NamedTuple
 
 from bench.load import PARTS, settings
 from ventwright.reporting.facts import Gathered, facts
@@ -55,16 +56,28 @@ def _body(noise: random.Random, width: int) -> tuple[bytes, bytes]:
     return pack_figures(columns), pack_figures([[of_hour(minutes)] for minutes in columns])
 
 
-def measure(folder: Path, days: int) -> tuple[float, float, int]:
-    """Give seconds from the store to the page, the highest memory (MB) and the page's bytes."""
+class Measured(NamedTuple):
+    """What a report took."""
+
+    seconds: float
+    processor: float
+    """Of it on a processor, s: the machine may be busy with others."""
+    megabytes: float
+    size: int
+    """Of the page, bytes."""
+
+
+def measure(folder: Path, days: int) -> Measured:
+    """Make a report of so many days of minutes, from the store to the page."""
     folder.mkdir()
     _fill(folder, 24 * days)
     end = _BEGIN + 24 * days * HOUR_MS
-    start = time.perf_counter()
+    start, busy = time.perf_counter(), time.process_time()
     gathered = Gathered(
         settings(folder, dict.fromkeys(PARTS, "/nowhere")), span_of(_BEGIN, end), end
     )
     page = period_page(facts(gathered), pictures(gathered), end)
-    took = time.perf_counter() - start
+    took, spent = time.perf_counter() - start, time.process_time() - busy
     assert gathered.main.known == 24 * 60 * days
-    return took, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, len(page)
+    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    return Measured(took, spent, most, len(page.encode()))

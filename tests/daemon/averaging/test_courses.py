@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from aired import HOUR, MIDNIGHT, configure, fill
+from bench.reporting import measure
 from ventwright.averaging.course import Course
 from ventwright.averaging.courses import channels_of, courses
 from ventwright.settings.load import load
@@ -68,3 +69,7 @@ def test_an_hour_that_reaches_beyond_is_cut() -> None:
     assert course.means(1) == pytest.approx(list(range(10, 40)))
     course.put_all(MIDNIGHT + 2 * HOUR, [1000], [60_000])
     assert course.known == 30
+
+
+def test_the_bench_of_a_year_reads_every_minute(tmp_path: Path) -> None:
+    assert measure(tmp_path / "year", 2).size > 10_000
