@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 from bench.load import PARTS, settings
-from ventwright.reporting.facts import Gathered, facts
+from ventwright.reporting.facts import facts
+from ventwright.reporting.gathered import Gathered
 from ventwright.reporting.period_page import period_page
 from ventwright.reporting.periods import span_of
 from ventwright.reporting.pictures import pictures

@@ -30,7 +30,8 @@ from ventwright.reporting.comparison_page import (
     comparison_text,
 )
 from ventwright.reporting.digest import digest
-from ventwright.reporting.facts import Gathered, facts
+from ventwright.reporting.facts import facts
+from ventwright.reporting.gathered import Gathered
 from ventwright.reporting.happenings import happenings
 from ventwright.reporting.period_page import period_page
 from ventwright.reporting.periods import Period, day_of, span_of, week_of

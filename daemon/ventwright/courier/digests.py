@@ -11,7 +11,8 @@ from ventwright.courier.teller import Teller
 from ventwright.notifying.ages import Ages
 from ventwright.notifying.message import Message
 from ventwright.reporting.digest import digest, digest_title
-from ventwright.reporting.facts import Gathered, facts
+from ventwright.reporting.facts import facts
+from ventwright.reporting.gathered import Gathered
 from ventwright.reporting.periods import Period, day_of, week_of
 from ventwright.settings.hours import parse_time
 from ventwright.settings.model import DAY, Settings

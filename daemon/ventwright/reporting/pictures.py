@@ -8,7 +8,8 @@ from ventwright.drawing.calendar import Cell, Grid, calendar
 from ventwright.drawing.curve import Drawn, Shade, curve
 from ventwright.drawing.scales import round_step
 from ventwright.drawing.shapes import Picture
-from ventwright.reporting.facts import Gathered, guideline
+from ventwright.reporting.facts import guideline
+from ventwright.reporting.gathered import Gathered
 from ventwright.reporting.happenings import Episode, Run
 from ventwright.reporting.words import figure
 from ventwright.settings.model import HOUR

@@ -19,7 +19,8 @@ from ventwright.cli import main
 from ventwright.drawing import png as painting
 from ventwright.drawing.calendar import Grid, calendar
 from ventwright.reporting.digest import digest, digest_title
-from ventwright.reporting.facts import Gathered, facts
+from ventwright.reporting.facts import facts
+from ventwright.reporting.gathered import Gathered
 from ventwright.reporting.happenings import _Finder
 from ventwright.reporting.periods import day_of, span_of, week_of
 from ventwright.reporting.pictures import bounds
