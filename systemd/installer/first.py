@@ -5,6 +5,8 @@ from installer.releases import Release
 
 CONFIG = "/etc/ventwright/ventwright.toml"
 _DRAFT = "/etc/ventwright/first.toml"
+_LOOKING = """Looking for what is plugged in, up to 10 s a serial port. (Some printers restart when the
+port they hang on is opened: install while none of them prints over USB of this board.)"""
 _NOTHING = """
 Nothing was recognised at the serial ports and I2C buses, so nothing is watched yet. Plug a part in
 and run this again; or write /etc/ventwright/ventwright.toml yourself (example.toml beside it
@@ -16,7 +18,7 @@ def configured(machine: Machine, release: Release) -> bool:
     config, draft = machine.at(CONFIG), machine.at(_DRAFT)
     if config.exists():
         return True
-    machine.say("Looking for what is plugged in, up to 10 s a serial port ...")
+    machine.say(_LOOKING)
     draft.write_text((release.folder / "source/config/first.toml").read_text())
     try:
         if machine.show(release.command, "find", "--write", draft):
