@@ -5,8 +5,8 @@ from installer.releases import Release
 
 CONFIG = "/etc/ventwright/ventwright.toml"
 _DRAFT = "/etc/ventwright/first.toml"
-_LOOKING = """Looking for what is plugged in, up to 10 s a serial port. (Some printers restart when the
-port they hang on is opened: install while none of them prints over USB of this board.)"""
+_LOOKING = """Looking for what is plugged in, up to 10 s a serial port. Some printers restart when
+their port is opened: install while none of them prints over USB of this board."""
 _NOTHING = """
 Nothing was recognised at the serial ports and I2C buses, so nothing is watched yet. Plug a part in
 and run this again; or write /etc/ventwright/ventwright.toml yourself (example.toml beside it
