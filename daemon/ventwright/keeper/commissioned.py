@@ -49,6 +49,7 @@ def commission(core: Core, request: Request, extractor: Any) -> dict[str, Any]:
         **{name: float(words[name]) for name in _NUMBERS},
     )
     core.commissioned[extractor.name] = found
+    core.sources.commissioned()
     body = {**found._asdict(), "who": request.who}
     core.note("commissioned", extractor.name, body)
     rates = f"{found.natural:.2f}/h without it, {found.clearance:.2f}/h with it"

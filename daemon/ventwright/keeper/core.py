@@ -26,6 +26,7 @@ from ventwright.extraction.extractor import NEVER, Change, Extractor
 from ventwright.keeper import ceilings, commissioned
 from ventwright.keeper.corrections import Corrections
 from ventwright.keeper.requests import answer
+from ventwright.keeper.sources import Sources
 from ventwright.keeper.watch import PartWatch, RelayWatch
 from ventwright.means.channel import Channel
 from ventwright.quality.judge import PartKind
@@ -83,6 +84,7 @@ class Core:
         }
         self.corrections = Corrections(settings)
         self._deciding = self._deciding_channels()
+        self.sources = Sources(self, self._deciding)
         self.store_failing = ""
         self._ends = self._first_end()
         self._out: list[Action] = []
@@ -193,6 +195,8 @@ class Core:
                 channel.add(now, step)  # type: ignore[arg-type]
                 if channel.decides:
                     channel.trust(now)
+        if now >= self.sources.due:
+            self.sources.step()
         if alarms := self._of_part[part.name]:
             self._look(alarms)
             self._decide()
@@ -292,6 +296,7 @@ class Core:
                 self._record_extractor(extractor, change)
             if extractor.on != was_on:
                 self._out.append(Switch(self.now, extractor.settings.relay, extractor.on))
+                self.sources.switched()
         states = {name: e.state.value for name, e in self.extractors.items()}
         while self._told:
             self._told.pop()["extractors"] = states
@@ -334,6 +339,7 @@ class Core:
             "alarms": {name: alarm.save() for name, alarm in self.alarms.items()},
             "extractors": {name: e.save() for name, e in self.extractors.items()},
             "commissioned": commissioned.save(self.commissioned),
+            "sources": self.sources.save(),
             "wear": {p.name: p.save_wear() for p in self.parts.values() if p.kind.optical},
             "baselines": {name: c.save_baseline() for name, c in self.channels.items()},
         }
@@ -364,4 +370,5 @@ class Core:
                 extractor.restore(saved["extractors"][name], shift, self.now, safe)
                 ceilings.follow_again(extractor, self.channels, self.now)
         self.commissioned = commissioned.restore(saved.get("commissioned", {}), shift)
+        self.sources.restore(saved.get("sources", {}), shift)
         self._ends = self._first_end()

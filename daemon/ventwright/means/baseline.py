@@ -146,6 +146,11 @@ class Baseline:
             self.steps = max(self.steps, min(self._lowest))
 
     @property
+    def grain(self) -> int:
+        """The greatest common divisor of the steps seen; 0 before any was."""
+        return self._grain
+
+    @property
     def young(self) -> bool:
         """True while less than a day is known: what it says may still be a print."""
         return self._learned < _HOUR * _DAY

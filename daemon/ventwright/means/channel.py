@@ -164,6 +164,11 @@ class Channel:
         return (-steps if self.quantity.falls else steps) / self.per_unit
 
     @property
+    def grain(self) -> float:
+        """In what steps the part counts, as far as was seen, in the channel's unit."""
+        return max(1, self.baseline.grain) / self.per_unit
+
+    @property
     def base_sigma(self) -> float | None:
         """The standard uncertainty of the baseline in the channel's unit, or None."""
         return None if self.baseline.steps is None else self.baseline.sigma / self.per_unit
