@@ -1,7 +1,7 @@
 """What goes into the core and what comes out of it. All times are whole ms of this boot.
 
-In: Started, Measured, Trouble, RelayReport, StoreReport, Request; from a stored log Readings in
-place of the first three. Out: Readings, Record, Switch.
+In: Started, Measured, Trouble, RelayReport, StoreReport, Request, LocalTime; from a stored log
+Readings in place of the first three. Out: Readings, Record, Switch.
 
 Bodies of Record, by kind (numbers in the channel's unit; times in ms of the boot):
 
@@ -14,9 +14,17 @@ alarm      change (raised, worse, cleared, acknowledged, reset, shelved, unshelv
            times hours since the condition became true, or null), reaches (when a forecast, or an
            alarm that looks ahead, expects the setpoint, ms, or null), activations (in the last
            hour, up to 5), limit (a name of the limits table, or null), optical (true: ultrafine
-           particles are not seen), extractors (name: state)
+           particles are not seen), extractors (name: state), clear (when the air will
+           be clear: about, from, to, ms, and emits: only if what emits stopped now; or null)
 extractor  from, to (states of extraction/extractor.py; the same where only the relay switches, once
-           its minimum time is over), on, why
+           its minimum time is over, or where something is told), on, why, about (what is told:
+           "longest run", "quiet hours", "rested", or nothing)
+fan        change (failed, back), why, speed (1/min, of a tachometer), on; subject: the extractor
+clock      local (what makes local time of a time, ms, or null while the clock is not trusted)
+source     change (began, ended), and what was thought of the source then: keeper/sources.py
+clearance  change (found, back, low), channel, share of the commissioned clearance with share_sigma,
+           low (chance that less than three quarters are there), clearance and commissioned (1/h),
+           since (when this use began)
 part       change (lost, back), why, partly (true: some of its channels can still be used)
 relay      change (failed, back), why, commanded
 same air   change (disagree, agree), channels (the two), means (of each over `over` ms, or null),
@@ -96,6 +104,16 @@ class Request(NamedTuple):
     words: dict[str, Any]
 
 
+class LocalTime(NamedTuple):
+    """The wall clock as it is believed now: local time of day is `t` + `local`, ms.
+
+    None while the clock is not known to be right.
+    """
+
+    t: int
+    local: int | None
+
+
 class Readings(NamedTuple):
     """To be stored: the values of one sample in whole steps (None: no value) and their marks."""
 
@@ -110,7 +128,7 @@ class Record(NamedTuple):
 
     t: int
     kind: str
-    """alarm, extractor, part, same air, relay, store, keeper, request, commissioned or mark"""
+    """One of those above."""
     subject: str
     body: dict[str, Any]
 
@@ -124,4 +142,4 @@ class Switch(NamedTuple):
 
 
 Action = Readings | Record | Switch
-Event = Started | Measured | Readings | Trouble | RelayReport | StoreReport | Request
+Event = Started | Measured | Readings | Trouble | RelayReport | StoreReport | Request | LocalTime

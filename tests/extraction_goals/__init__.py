@@ -1,1 +1,1 @@
-"""The goals of issue 5 for extraction that proves itself, measured on the core in simulated rooms."""
+"""The goals for extraction that proves itself, measured on the core in simulated rooms."""

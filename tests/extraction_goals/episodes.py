@@ -159,8 +159,7 @@ class Life:
             self._ask(t)
 
     def _ask(self, t: int) -> None:
-        channel = self.core.channels[CHANNEL]
-        clear = self.core.sources.clear(channel)
+        clear = self.core.sources.clear(CHANNEL)
         if clear and not clear["emits"]:
             self.episode.forecasts.append((t, clear))
 

@@ -29,7 +29,9 @@ def recoveries(episode: Episode, all_of_them: bool = False) -> list[Recovery]:
     after = [(t, c) for t, c in episode.forecasts if episode.ends <= t < episode.cleared]
     return [
         Recovery(
-            episode.cleared - t, c["about"] - episode.cleared, c["from"] <= episode.cleared <= c["to"]
+            episode.cleared - t,
+            c["about"] - episode.cleared,
+            c["from"] <= episode.cleared <= c["to"],
         )
         for t, c in (after if all_of_them else after[:1])
     ]

@@ -50,7 +50,7 @@ class Alarm:
     def unit(self) -> str:
         """The unit of value, setpoint, deadband and peak."""
         unit = self.channel.quantity.unit
-        units = {"rate": f"{unit} per min", "silence": "min", "departure": "%"}
+        units = {"rate": f"{unit} per min", "silence": "min", "departure": "%", "emission": "µg/h"}
         return units.get(self.settings.compare, unit)
 
     @property

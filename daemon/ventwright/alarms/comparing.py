@@ -8,6 +8,7 @@ forecast  the highest that the mean over `over` is expected to be within a quart
           air stays as it was on average over the last 24th of it (at least a minute)
 departure by how many percent the mean of a raw signal is off the baseline, that is off what it is
           in this room's clean air; above 0 on the side on which dirty air is
+emission  what is put into the room, µg/h, as it is tracked (package source); 0 while nothing emits
 silence   minutes without a good reading; only good readings make it smaller again
 
 Mean and rise can look `ahead`: the setpoint is then for what they will be by then, if they go on
@@ -137,6 +138,18 @@ def _departure(channel: Channel, settings: AlarmSettings) -> Comparison:
     return look
 
 
+def _emission(channel: Channel, settings: AlarmSettings) -> Comparison:
+    over, least = settings.over, settings.coverage
+    channel.watch(over)
+
+    def look(t: int, _active: bool) -> Look:
+        mean, coverage = channel.mean(t, over, least)
+        value = None if mean is None else channel.emission
+        return Look(mean, coverage, channel.base, value)
+
+    return look
+
+
 class _Forecast:
     """A mean that goes on: what has been stays, what leaves the window is taken to be even."""
 
@@ -192,5 +205,6 @@ _KINDS: dict[str, Callable[[Channel, AlarmSettings], Comparison]] = {
     "rate": _rate,
     "forecast": _Forecast,
     "departure": _departure,
+    "emission": _emission,
     "silence": _Silence,
 }

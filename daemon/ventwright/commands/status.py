@@ -10,6 +10,7 @@ from typing import Any
 import click
 
 from ventwright.commands.options import config_option, fail, json_option, settings_or_exit
+from ventwright.commands.sources import source_lines
 from ventwright.control.client import NotRunningError, ask
 from ventwright.courier.accounts import counts
 from ventwright.reporting.load import alarm_load, load_lines
@@ -83,7 +84,21 @@ def _relay_words(extractor: dict[str, Any], failing: str) -> str:
 def _extractor_line(name: str, extractor: dict[str, Any], now: int, failing: str) -> str:
     relay = _relay_words(extractor, failing)
     line = f"extractor {name}: {extractor['state']}, {relay}, since {_ago(now, extractor['since'])}"
-    return line + (f", held by {extractor['held by']}" if extractor["held by"] else "")
+    line += f", held by {extractor['held by']}" if extractor["held by"] else ""
+    return line + "".join(f"; {remark}" for remark in _remarks(extractor))
+
+
+def _remarks(extractor: dict[str, Any]) -> Iterator[str]:
+    if ceiling := extractor.get("ceiling"):
+        yield f"until {ceiling['channel']} reaches {ceiling['value']:g}"
+    if extractor.get("quiet hours keep it off"):
+        yield "asked for, and kept off by its quiet hours"
+    if extractor.get("rests until") is not None:
+        yield "resting after its longest run"
+    if (speed := extractor.get("fan speed (1/min)")) is not None:
+        yield f"turning at {speed:.0f} 1/min"
+    if extractor.get("clearance is low"):
+        yield "CLEARS LESS than commissioned: filter, duct, window?"
 
 
 def caution(told: dict[str, Any]) -> str:
@@ -102,6 +117,8 @@ def lines(told: dict[str, Any]) -> Iterator[str]:
     for name, extractor in told["extractors"].items():
         relay = told["relays"].get(extractor["relay"], {})
         yield _extractor_line(name, extractor, told["now"], relay.get("failing", ""))
+    for name, source in told.get("sources", {}).items():
+        yield from source_lines(name, source, told["now"], told["offset"])
     for name, relay in told["relays"].items():
         if relay["failing"]:
             yield f"relay {name} FAILS: {relay['failing']}"

@@ -7,6 +7,7 @@ to be; between two changes of `on` the minimum times always lie, whoever asked.
 from enum import StrEnum
 from typing import Any, NamedTuple
 
+from ventwright.settings.durations import format_duration
 from ventwright.settings.model import Extractor as ExtractorSettings
 
 NEVER = 1 << 62
@@ -44,11 +45,26 @@ class Hold(NamedTuple):
 
 
 class Change(NamedTuple):
-    """The state changed, for a reason."""
+    """The state or the relay changed, or there is something to be told; for a reason."""
 
     before: State
     after: State
     why: str
+    about: str = ""
+    """"longest run" where that is told, "quiet hours" where they keep a fan off."""
+
+
+class Demand(NamedTuple):
+    """What asks for extraction (nothing: ""), and whether it has to wait for quiet hours' end."""
+
+    why: str
+    waits: bool = False
+
+
+LONGEST_RUN, QUIET_HOURS = "longest run", "quiet hours"
+
+
+_RESTED = "rested"
 
 
 class Extractor:
@@ -68,10 +84,13 @@ class Extractor:
         self.since = t
         self._run_on_until: int | None = None
         self._lifted = ""
+        self._rests_until: int | None = None
+        self._told_long = False
+        self._kept_quiet = False
 
-    def step(self, t: int, demand: str, fresh: int | None) -> Change | None:
-        """Decide at `t` ms; `demand` says what asks for extraction (nothing: ""), `fresh` when
-        the deciding channels last had a trustworthy reading (None: there is none to decide on).
+    def step(self, t: int, demand: Demand, fresh: int | None) -> Change | None:
+        """Decide at `t` ms by what asks for extraction; `fresh` tells when the deciding channels
+        last had a trustworthy reading (None: there is none to decide on).
         """
         self.fresh = max(self.fresh, t if fresh is None else fresh)
         if self.hold and t >= self.hold.until:
@@ -79,24 +98,69 @@ class Extractor:
         after, why = self._wanted(t, demand)
         if self._lifted:
             why, self._lifted = f"{self._lifted}; {why}", ""
+        was_on, about = self.on, self._news(t, after, demand)
         self._switch(t, after)
         if after is self.state:
-            return None
-        change = Change(self.state, after, why)
-        self.state, self.since = after, t
+            if self.on == was_on and not about:
+                return None
+            why = self._told[about] if about else "the minimum time is over"
+        change = Change(self.state, after, why, about)
+        if after is not self.state:
+            self.state, self.since = after, t
         return change
+
+    def _news(self, t: int, after: State, demand: Demand) -> str:
+        """Tell once of a longest run that is over, of the end of a rest, of quiet hours."""
+        if not self.on:
+            self._told_long = False
+        if self._rests_until is not None and t >= self._rests_until:
+            self._rests_until = None
+            return _RESTED
+        if self._ran_long(t) and not self._told_long:
+            self._told_long = True
+            if self.settings.after_longest_run == "rest" and after is not State.HELD_ON:
+                self._rests_until = t + max(self.settings.rest, self.settings.minimum_off)
+            return LONGEST_RUN
+        kept = after is State.STANDBY and bool(demand.why)
+        news, self._kept_quiet = kept and not self._kept_quiet, kept
+        return QUIET_HOURS if news else ""
+
+    def _ran_long(self, t: int) -> bool:
+        longest = self.settings.longest_run
+        return self.on and longest is not None and t - self.switched >= longest
+
+    @property
+    def _told(self) -> dict[str, str]:
+        longest = format_duration(self.settings.longest_run or 0)
+        rests = f"rests for {format_duration(self.settings.rest)}"
+        then = rests if self._rests_until is not None else "goes on"
+        return {
+            LONGEST_RUN: f"it has run for {longest} on end, its longest run, and {then}",
+            QUIET_HOURS: "an alarm asks for it, and its quiet hours keep it off",
+            _RESTED: "its rest is over",
+        }
+
+    @property
+    def kept_quiet(self) -> bool:
+        """Whether quiet hours keep it off although something asks for it."""
+        return self._kept_quiet
+
+    @property
+    def rests_until(self) -> int | None:
+        """Until when it rests after its longest run, ms; None if it does not."""
+        return self._rests_until
 
     def lift(self, why: str) -> None:
         """End a hold before its time; what comes of it is decided with the next `step`."""
         self.hold, self._lifted = None, why
 
-    def _wanted(self, t: int, demand: str) -> tuple[State, str]:
+    def _wanted(self, t: int, demand: Demand) -> tuple[State, str]:
         if self.hold:
             return (State.HELD_ON if self.hold.on else State.HELD_OFF), f"by {self.hold.who}"
         if t - self.fresh >= self.settings.blind_after:
             return State.BLIND, "no trustworthy data is left to decide on"
-        if demand:
-            return State.EXTRACTING, demand
+        if demand.why and (self.on or not demand.waits):
+            return State.EXTRACTING, demand.why
         if self.state is State.EXTRACTING:
             self._run_on_until = t + self.settings.run_on
         if self._run_on_until is not None and t < self._run_on_until:
@@ -122,19 +186,21 @@ class Extractor:
         return self.switched + least
 
     def _switch(self, t: int, state: State) -> None:
-        wanted = self._output(state)
+        wanted = self._output(state) and (self._rests_until is None or state is State.HELD_ON)
         if wanted != self.on and t >= self._free_at():
             self.on, self.switched = wanted, t
 
     @property
     def waiting(self) -> bool:
-        """Whether a minimum time keeps the relay from what the state wants."""
+        """Whether a minimum time or a rest keeps the relay from what the state wants."""
         return self._output(self.state) != self.on
 
     @property
     def due(self) -> int:
         """When to decide again even if nothing happens, ms."""
-        times = [self._free_at()] if self.waiting else []
+        times = [max(self._free_at(), self._rests_until or 0)] if self.waiting else []
+        if self.on and self.settings.longest_run is not None and not self._told_long:
+            times.append(self.switched + self.settings.longest_run)
         if self.hold:
             return min([*times, self.hold.until])
         if self.state is not State.BLIND:
@@ -151,6 +217,8 @@ class Extractor:
             "switched": self.switched,
             "hold": None if self.hold is None else list(self.hold),
             "run_on_until": self._run_on_until,
+            "rests_until": self._rests_until,
+            "told": [self._told_long, self._kept_quiet],
         }
 
     def restore(self, saved: dict[str, Any], shift: int, t: int, safe: bool) -> None:
@@ -169,5 +237,16 @@ class Extractor:
             on, until, who, *ceiling = saved["hold"]
             top = Ceiling(*ceiling[0]) if ceiling and ceiling[0] else None
             self.hold = Hold(on, until + shift, who, top)
+        if saved.get("rests_until") is not None:
+            self._rests_until = saved["rests_until"] + shift
+        self._told_long, self._kept_quiet = saved.get("told", (False, False))
         if saved["run_on_until"] is not None:
             self._run_on_until = saved["run_on_until"] + shift
+
+
+def told_state(extractor: Extractor) -> str:
+    """Name the state as people are told it: also what keeps a fan off that is asked for."""
+    if extractor.kept_quiet:
+        return QUIET_HOURS
+    resting = extractor.rests_until is not None and not extractor.on
+    return "resting" if resting else extractor.state.value

@@ -12,6 +12,7 @@ from ventwright.alarms.alarm import Alarm
 from ventwright.events import (
     Action,
     Event,
+    LocalTime,
     Measured,
     Readings,
     Record,
@@ -22,11 +23,13 @@ from ventwright.events import (
     Switch,
     Trouble,
 )
-from ventwright.extraction.extractor import NEVER, Change, Extractor
+from ventwright.extraction.extractor import NEVER, Change, Demand, Extractor, told_state
 from ventwright.keeper import ceilings, commissioned
 from ventwright.keeper.corrections import Corrections
+from ventwright.keeper.quiet_hours import QuietHours
 from ventwright.keeper.requests import answer
 from ventwright.keeper.sources import Sources
+from ventwright.keeper.turning import Turning
 from ventwright.keeper.watch import PartWatch, RelayWatch
 from ventwright.means.channel import Channel
 from ventwright.quality.judge import PartKind
@@ -37,6 +40,7 @@ from ventwright.settings.model import Settings
 BEAT_MS = 1000
 """Even without an event everything is looked at this often."""
 
+_NOTHING = Demand("")
 _APART = int(Quality.INCONSISTENT_PARTS)
 
 LATE_MS = 2900
@@ -84,7 +88,10 @@ class Core:
         }
         self.corrections = Corrections(settings)
         self._deciding = self._deciding_channels()
-        self.sources = Sources(self, self._deciding)
+        emitting = [a.channel for a in self._all if a.settings.compare == "emission"]
+        self.sources = Sources(self, [*self._deciding, *emitting])
+        self.hours = QuietHours(settings)
+        self.turning = Turning(settings, self.channels)
         self.store_failing = ""
         self._ends = self._first_end()
         self._out: list[Action] = []
@@ -97,11 +104,12 @@ class Core:
             RelayReport: self._relay_report,
             StoreReport: self._store_report,
             Request: self._request,
+            LocalTime: self._local_time,
         }
 
     def _deciding_channels(self) -> list[Channel]:
         """The channels on which extraction is decided, each once."""
-        found = {a.channel.name: a.channel for a in self.alarms.values() if a.settings.extract}
+        found = {a.channel.name: a.channel for a in self._all if a.settings.extract}
         for channel in found.values():
             channel.decides = True
         return list(found.values())
@@ -132,6 +140,7 @@ class Core:
             self._look([a for a in self._all if not a.quiet(self.now)])
             self._missing()
             self._decide()
+            self._turn()
             self._ends = self._first_end()
 
     @property
@@ -235,6 +244,11 @@ class Core:
         )
         self._decide()
 
+    def _local_time(self, event: LocalTime) -> None:
+        self.hours.local = event.local
+        self._record("clock", "local time", {"local": event.local})
+        self._decide()
+
     def _missing(self) -> None:
         for part in self.parts.values():
             if part.gone(self.now):
@@ -286,24 +300,26 @@ class Core:
         if not self.extractors and not self._told:
             return
         ceilings.lift(self.extractors.values(), self.channels, self.now)
-        demand, fresh = self._demand(), self._fresh()
+        fresh = self._fresh()
         for extractor in self.extractors.values():
             was_on = extractor.on
-            change = extractor.step(self.now, demand, fresh)
-            if change is None and extractor.on != was_on:
-                change = Change(extractor.state, extractor.state, "the minimum time is over")
+            change = extractor.step(self.now, self._demand(extractor), fresh)
             if change:
                 self._record_extractor(extractor, change)
             if extractor.on != was_on:
                 self._out.append(Switch(self.now, extractor.settings.relay, extractor.on))
                 self.sources.switched()
-        states = {name: e.state.value for name, e in self.extractors.items()}
+        states = {name: told_state(e) for name, e in self.extractors.items()}
         while self._told:
-            self._told.pop()["extractors"] = states
+            body = self._told.pop()
+            body["extractors"], body["clear"] = states, self.sources.clear(body["channel"])
 
-    def _demand(self) -> str:
-        asking = [alarm.name for alarm in self._all if alarm.extracting]
-        return f"alarm {', '.join(asking)}" if asking else ""
+    def _demand(self, extractor: Extractor) -> Demand:
+        asking = [alarm for alarm in self._all if alarm.extracting]
+        if not asking:
+            return _NOTHING
+        why = f"alarm {', '.join(alarm.name for alarm in asking)}"
+        return Demand(why, self.hours.keep_off(extractor, asking, self.now))
 
     def _fresh(self) -> int | None:
         """When a deciding channel could last be trusted, ms; None where nothing decides."""
@@ -311,12 +327,17 @@ class Core:
             return None
         return max([c.trusted for c in self._deciding])
 
+    def _turn(self) -> None:
+        for name, body in self.turning.look(self.extractors.values(), self.now):
+            self._record("fan", name, body)
+
     def _record_extractor(self, extractor: Extractor, change: Change) -> None:
         body = {
             "from": change.before.value,
             "to": change.after.value,
             "on": extractor.on,
             "why": change.why,
+            "about": change.about,
         }
         self._record("extractor", extractor.name, body)
 

@@ -21,6 +21,11 @@ def kernel_synchronised() -> bool:
     return 0 <= answer < _TIME_ERROR
 
 
+def local_offset(offset: int, t: int) -> int:
+    """Give what makes local time of day of a time of this boot, ms; `offset` makes Unix ms."""
+    return offset + 1000 * (time.localtime((t + offset) / 1000).tm_gmtoff or 0)
+
+
 def machine_labels(clock: Clock, has_battery: bool) -> Labels:
     """Label by this machine's clock; it is right if synchronised, or kept by a battery."""
 

@@ -14,9 +14,10 @@ from threading import Lock, Thread
 from typing import Any
 
 from ventwright.control.server import Asked, Server
-from ventwright.events import Event, Readings, Record, Request, Switch
+from ventwright.events import Event, LocalTime, Readings, Record, Request, Switch
 from ventwright.keeper.alone import be_alone
 from ventwright.keeper.core import BEAT_MS, Core
+from ventwright.keeper.labels import local_offset
 from ventwright.keeper.restore import Before, restore
 from ventwright.keeper.status import status
 from ventwright.keeper.systemd import tell_systemd
@@ -34,6 +35,7 @@ from ventwright_drivers.registry import load
 
 _JOIN_S = 5.0
 _FIRST_LOOK_S = 0.5
+_MOST_OFF_MS = 5000
 _LOG = logging.getLogger(__name__)
 
 
@@ -103,6 +105,7 @@ class Keeper:
         self._server: Server | None = None
         self._threads: list[Thread] = []
         self._fed = 0
+        self._local: int | None = None
         self._saved = wiring.clock.now()
         self.failed = False
         """Whether the core ended by an error."""
@@ -210,8 +213,24 @@ class Keeper:
         if self.core.now - self._fed >= BEAT_MS:
             self._fed = self.core.now
             tell_systemd("WATCHDOG=1")
+            self._tell_local_time()
         if self.core.now - self._saved >= HOUR:
             self._save()
+
+    def _tell_local_time(self) -> None:
+        """Let the core know the local time where quiet hours need it: it asks no clock."""
+        if not self.core.hours.wanted:
+            return
+        local = None
+        if self._labels.right():
+            local = local_offset(self._labels.offset(), self._clock.now())
+        if local is None or self._local is None:
+            changed = local is not self._local
+        else:
+            changed = abs(local - self._local) >= _MOST_OFF_MS
+        if changed:
+            self._local = local
+            self._do(self.core.handle(LocalTime(self._clock.now(), local)))
 
     def _do(self, actions: list[Any]) -> None:
         """Carry out what the core decided: relays first."""

@@ -45,7 +45,7 @@ class Sources:
         self.sources = {
             c.name: Source(c, self._rates(c.name))
             for c in channels
-            if not c.quantity.raw and not c.quantity.falls
+            if not c.quantity.raw and not c.quantity.falls and not c.quantity.inferred
         }
         self._provers = {name: Prover() for name in core.extractors}
         self.due = core.now + STEP_MS
@@ -80,7 +80,15 @@ class Sources:
             news = source.step(t, running)
             if news:
                 self._core.note("source", source.channel.name, self._body(source, news))
+            source.channel.emission = self._emission(source)
             self._prove(t, source, before, running)
+
+    def _emission(self, source: Source) -> float | None:
+        seen = source.estimate
+        if seen is None:
+            return None
+        inflow = max(0.0, seen.inflow - seen.still)
+        return self._core.settings.room.volume * (1 - seen.quiet) * inflow
 
     def switched(self) -> None:
         """Know that an extractor was switched just now."""
@@ -91,10 +99,8 @@ class Sources:
         prover = self._provers.get(before)
         if prover is None or not self._proves(before, source):
             return
-        if running == before:
-            found = prover.follow(t, source.bank, source.since)
-        else:
-            found = prover.end(t)
+        goes_on = running == before
+        found = prover.follow(t, source.bank, source.since) if goes_on else prover.end(t)
         if found:
             self._core.note("clearance", before, self._proof_body(source, before, *found))
 
@@ -123,10 +129,9 @@ class Sources:
         """Tell what is thought of a source: rates and amounts with units, times in ms."""
         seen, spell, unit = source.estimate, source.spell, source.channel.quantity.unit
         volume = self._core.settings.room.volume
-        now = spell.on and seen is not None
         return {
             "emitting": spell.on,
-            "emission": volume * max(0.0, seen.inflow - seen.still) if now and seen else 0.0,
+            "emission": self._emission(source),
             "emission_sigma": volume * math.hypot(seen.inflow_sigma, seen.still_sigma)
             if seen
             else None,
@@ -138,16 +143,16 @@ class Sources:
             "total_unit": amount_unit(unit),
             "loss_rate": seen and seen.rate,
             "loss_rate_sigma": seen and seen.rate_sigma,
-            "clear": self.clear(source.channel),
+            "clear": self.clear(source.channel.name),
         }
 
-    def clear(self, channel: Channel) -> dict[str, Any] | None:
+    def clear(self, channel: str) -> dict[str, Any] | None:
         """Tell when the last alarm that extracts because of a channel will have cleared, ms.
 
         `emits`: only if what emits now were to stop now. None: no alarm, or it cannot be told.
         """
-        source = self.sources.get(channel.name)
-        raised = [a for a in self._core.alarms.values() if a.channel is channel and a.extracting]
+        source, alarms = self.sources.get(channel), self._core.alarms.values()
+        raised = [a for a in alarms if a.settings.channel == channel and a.extracting]
         raised = [a for a in raised if a.settings.compare in _LEVELS]
         if source is None or source.bank is None or not raised:
             return None
@@ -165,11 +170,17 @@ class Sources:
             return None
         level = settings.setpoint - settings.deadband
         level -= 0.0 if settings.compare in _RISING else base
-        over = settings.over / HOUR
         noise = math.sqrt(source.noise * STEP_MS / settings.over)
-        clear = recovery(source.bank, level, over, noise)
         wait = settings.off_delay / HOUR
+        if alarm.condition.due is not None:  # it is below already, and may stay so
+            left = (alarm.condition.due - self._core.now) / HOUR
+            return Clear(left, left, left + wait)
+        clear = recovery(source.bank, level, settings.over / HOUR, noise)
         return clear and Clear(*(hours + wait for hours in clear))
+
+    def low(self, extractor: str) -> bool:
+        """Tell whether an extractor is known to clear less than it was commissioned for."""
+        return extractor in self._provers and self._provers[extractor].low
 
     def commissioned(self) -> None:
         """Take what was just commissioned."""
@@ -194,3 +205,5 @@ class Sources:
         for name, prover in self._provers.items():
             if name in saved["provers"]:
                 prover.restore(saved["provers"][name], shift)
+        for source in self.sources.values():
+            source.channel.emission = self._emission(source)

@@ -110,6 +110,10 @@ def _extractors(core: Core) -> dict[str, Any]:
             "held by": extractor.hold.who if extractor.hold else None,
             "ceiling": _ceiling(extractor.hold),
             "commissioned": _commissioned(core, name),
+            "quiet hours keep it off": extractor.kept_quiet,
+            "rests until": extractor.rests_until,
+            "fan speed (1/min)": core.turning.speed(name, core.now),
+            "clearance is low": core.sources.low(name),
         }
         for name, extractor in core.extractors.items()
     }
@@ -132,6 +136,7 @@ def status(core: Core, keeping: Keeping, offset: int, settled: bool) -> dict[str
         "parts": {name: _part(core, part) for name, part in core.parts.items()},
         "alarms": _alarms(core),
         "extractors": _extractors(core),
+        "sources": {n: core.sources.figures(s) for n, s in core.sources.sources.items()},
         "relays": _relays(core),
         "store": {
             "failing": keeping.failing,

@@ -64,6 +64,8 @@ class Channel:
         self.baseline = Baseline(swing_of(quantity))
         self._resume: tuple[int, bool] | None = None
         self._windows: dict[int, Window] = {}
+        self.emission: float | None = None
+        """What its source puts into the room now, µg/h (or the unit times m³/h); None: unknown."""
         self.decides = False
         """Whether extraction is decided on this channel."""
         self.trusted = 0

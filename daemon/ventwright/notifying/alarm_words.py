@@ -126,6 +126,29 @@ class _Rise(Alarm):
         return " above the baseline"
 
 
+class _Emission(Alarm):
+    what = "emission"
+    verbs = ("being emitted", "emitted more strongly still")
+
+    def number(self, value: float | None) -> str:
+        if value is None or value < 1000:
+            return amount(value, "µg/h", 0)
+        return f"{value / 1000:.1f} mg/h"
+
+    def measured(self) -> str:
+        told = self.number(self.body.get("value"))
+        return f"Something puts about {told} of {self.name} into the room's air; {self._now()}."
+
+    def _now(self) -> str:
+        return f"it averaged {amount(self.body.get('mean'), self.mean_unit, 1)} over {self.over}"
+
+    def is_over(self) -> str:
+        return f"{self.subject} no longer emitted"
+
+    def was(self) -> str:
+        return f"{self.subject} were emitted (peak {self.number(self.body.get('peak'))}), over"
+
+
 class _Rate(_Rise):
     what = "rate"
     verbs = ("rising fast", "rising faster still")
@@ -266,5 +289,6 @@ _KINDS: dict[str, type[Alarm]] = {
     "rate": _Rate,
     "forecast": _Forecast,
     "departure": _Departure,
+    "emission": _Emission,
     "silence": _Silence,
 }

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 
 from ventwright.notifying.alarm_words import Alarm, alarm_words
+from ventwright.notifying.extraction import clear_words
 from ventwright.notifying.message import Context, Message, at, span, text
 from ventwright.notifying.words import extractor_words
 from ventwright.settings.durations import format_duration
@@ -29,6 +30,7 @@ def _begins(event: StoredEvent, alarm: Alarm) -> Message:
             alarm.setpoint(),
             at(context, body.get("since") or event.t),
             extractor_words(body.get("extractors") or {}),
+            clear_words(body.get("clear"), context),
             alarm.advice(),
             alarm.limit(),
             alarm.honesty(),

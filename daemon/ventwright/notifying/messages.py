@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 from ventwright.events import DIED, REBOOTED, STOPPED
 from ventwright.notifying.alarms import alarm_message
+from ventwright.notifying.extraction import ABOUT, about_message, clearance, fan, source
 from ventwright.notifying.message import Context, Message, at, reason, span, text
 from ventwright.notifying.words import amount
 from ventwright.settings.durations import format_duration
@@ -27,6 +28,8 @@ def compose(event: StoredEvent, context: Context) -> Message | None:
 
 def _extractor(event: StoredEvent, context: Context) -> Message | None:
     body = event.body
+    if body.get("about") in ABOUT:
+        return about_message(event, context)
     before, after = str(body.get("from")), str(body.get("to"))
     if (before == "blind") == (after == "blind"):
         return None
@@ -226,4 +229,7 @@ _MAKERS: dict[str, Callable[[StoredEvent, Context], Message | None]] = {
     "relay": _relay,
     "store": _store,
     "keeper": _keeper,
+    "fan": fan,
+    "clearance": clearance,
+    "source": source,
 }

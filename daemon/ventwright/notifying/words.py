@@ -8,6 +8,8 @@ _STATES = {
     "run-on": "is running on",
     "held on": "is held on",
     "held off": "is held off",
+    "quiet hours": "stays off until its quiet hours end",
+    "resting": "rests after its longest run",
     "blind": "has no trustworthy data to decide on",
 }
 

@@ -8,7 +8,7 @@ from operator import attrgetter, itemgetter
 from pathlib import Path
 from typing import NamedTuple
 
-from ventwright.events import Event, Readings, Request
+from ventwright.events import Event, LocalTime, Readings, Request
 from ventwright.replaying.blocks import Unpacker, in_order
 from ventwright.replaying.decisions import DECIDED
 from ventwright.replaying.items import Item, Save, Start, Until
@@ -92,6 +92,8 @@ class StoredLog:
         body = event.body
         if event.kind == "request":
             return [Request(event.t, body["who"], body["verb"], body["words"])]
+        if event.kind == "clock":
+            return [LocalTime(event.t, body["local"])]
         if event.kind == "keeper" and body["change"] == "started":
             carries = body.get("restored", 0) is not None
             return self._start(self._boots[event.boot], event.t, carries)

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from ventwright.settings.devices import Device
+from ventwright.settings.durations import format_duration
 from ventwright.settings.findings import Findings, Place, listed, nearest, show
 from ventwright.settings.hours import parse_hours, parse_time
 from ventwright.settings.limits import limits
@@ -31,6 +32,22 @@ def check_extractor(
         users[relay] = place[-1]
 
 
+def check_running(values: Values, place: Place, parts: Devices, findings: Findings) -> None:
+    """Check an extractor's longest run, quiet hours and tachometer."""
+    longest, least = values.get("longest_run"), values.get("minimum_on") or 0
+    if longest is not None and longest <= least:
+        allowed = f"more than minimum_on, {format_duration(least)}, is needed"
+        findings.refuse((*place, "longest_run"), format_duration(longest), allowed)
+    if values.get("quiet_hours") is not None:
+        try:
+            parse_quiet(values["quiet_hours"])
+        except ValueError as error:
+            findings.refuse((*place, "quiet_hours"), values["quiet_hours"], str(error))
+    turns, key = values.get("turns"), (*place, "turns")
+    if turns is not None and _quantity(turns, key, parts, findings) not in ("fan_speed", None):
+        findings.refuse(key, turns, "the fan_speed of a tachometer, PART.fan_speed, is needed")
+
+
 def check_extracting(alarms: Values, extractors: Values, findings: Findings) -> None:
     """Check that something runs the extractors: else they never would, not even when blind."""
     if not extractors or any(alarm is None or alarm.extract for alarm in alarms.values()):
@@ -43,8 +60,8 @@ def check_alarm(values: Values, place: Place, parts: Devices, findings: Findings
     """Check the channel of an alarm, its numbers and its limit."""
     channel = values.get("channel")
     quantity = _quantity(channel, (*place, "channel"), parts, findings) if channel else None
-    off = values.get("compare") == "departure"
-    unit = " in %" if off else f" in {QUANTITIES[quantity].unit}" if quantity else ""
+    own = {"departure": " in %", "emission": " in µg/h"}.get(str(values.get("compare")))
+    unit = own if own else f" in {QUANTITIES[quantity].unit}" if quantity else ""
     if values.get("compare") != "silence":
         _check_numbers(values, place, quantity, unit, findings)
     if values.get("ahead") and values.get("compare", "rise") not in ("mean", "rise"):
@@ -61,6 +78,8 @@ def _check_raw(values: Values, place: Place, quantity: Quantity, findings: Findi
     if quantity.raw and compare not in ("departure", "silence"):
         hint = f"{quantity.name} is a raw signal, and no concentration"
         findings.refuse(key, compare, '"departure" or "silence" is needed', hint)
+    elif compare == "emission" and (quantity.unit != "µg/m³" or quantity.falls):
+        findings.refuse(key, compare, "that is for quantities in µg/m³ only", quantity.name)
     elif compare == "departure" and not quantity.raw:
         raw = listed(one.name for one in QUANTITIES.values() if one.raw)
         findings.refuse(key, compare, f"that is for raw signals only: {raw}")
@@ -167,7 +186,7 @@ def _check_numbers(
     below = quantity is not None and QUANTITIES[quantity].lowest < 0
     if (
         quantity
-        and values.get("compare") != "departure"
+        and values.get("compare") not in ("departure", "emission")
         and setpoint > QUANTITIES[quantity].highest
     ):
         most = f"{QUANTITIES[quantity].highest:g}"

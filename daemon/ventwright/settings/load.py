@@ -105,6 +105,7 @@ class _Reader:
             place = ("extractors", name)
             values, built[name] = self._table(model.Extractor, table, place)
             crossing.check_extractor(values, place, self.relays, users, self.findings)
+            crossing.check_running(values, place, self.parts, self.findings)
         self.values["extractors"] = built
 
     def _alarms(self) -> None:

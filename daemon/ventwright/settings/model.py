@@ -89,6 +89,19 @@ class Extractor:
     minimum_on: Duration = 3 * MINUTE
     minimum_off: Duration = MINUTE
     run_on: Duration = 10 * MINUTE
+    longest_run: Duration | None = None
+    """How long the fan may run on end before its owner is told, ms; without limit unless given."""
+    after_longest_run: Literal["go on", "rest"] = "go on"
+    rest: Duration = 15 * MINUTE
+    """How long it rests after its longest run, if it does."""
+    quiet_hours: str | None = None
+    """Hours in which it does not start, such as "22:00-07:00", local time."""
+    quiet_priority: Priority = "high"
+    """Alarms of this priority and above start it in the quiet hours all the same."""
+    turns: str | None = None
+    """The channel of a tachometer that tells whether the fan turns."""
+    slowest: Annotated[float, Gt(0)] = 200.0
+    """The speed below which a fan stands still, 1/min."""
 
 
 @dataclass(frozen=True)
@@ -98,11 +111,13 @@ class Alarm:
     channel: str
     setpoint: float
     """What makes the condition true when reached: a mean, rise or forecast in the channel's unit, a
-    rate in that unit per minute, a departure in percent, a silence in minutes. In the file the name
-    of a limit will do."""
+    rate in that unit per minute, an emission in µg/h, a departure in percent, a silence in minutes.
+    In the file the name of a limit will do."""
     deadband: Annotated[float, Ge(0)]
     """The condition ends only below setpoint minus deadband."""
-    compare: Literal["mean", "rise", "rate", "forecast", "departure", "silence"] = "rise"
+    compare: Literal["mean", "rise", "rate", "forecast", "departure", "emission", "silence"] = (
+        "rise"
+    )
     """See alarms/comparing.py."""
     over: Duration = MINUTE
     """Averaging time, ms; of a silence how long it has to last."""

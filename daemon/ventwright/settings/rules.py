@@ -4,6 +4,7 @@ from ventwright.settings.describe import Bounds
 from ventwright.settings.model import DAY, HOUR, MINUTE, SECOND
 
 UNITS = {
+    "extractors.slowest": "1/min",
     "room.volume": "m³",
     "people.weight": "kg",
     "people.age": "years",
@@ -24,6 +25,8 @@ BOUNDS: dict[str, Bounds] = {
     "extractors.minimum_on": (0, DAY),
     "extractors.minimum_off": (0, DAY),
     "extractors.run_on": (0, DAY),
+    "extractors.longest_run": (MINUTE, 30 * DAY),
+    "extractors.rest": (MINUTE, DAY),
     "alarms.over": (SECOND, 7 * DAY),
     "alarms.on_delay": (0, DAY),
     "alarms.off_delay": (0, DAY),

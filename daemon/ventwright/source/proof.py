@@ -11,8 +11,8 @@ from ventwright.source.bank import Bank
 LOW = 0.75
 """A share of the commissioned clearance below which a fan is told to fail."""
 _SURE = 0.85
-_STEPS = 2
-_SETTLED_MS = 120_000
+_STEPS = 4
+_SETTLED_MS = 300_000
 _WORTH_MS = 300_000
 _VAGUE = 0.25
 _WELL = 0.3

@@ -9,6 +9,7 @@ Knows no channel and no reading.
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import NamedTuple
 
 SHARES = (0.0, 0.2, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25)
@@ -63,7 +64,7 @@ def commissioned(natural: float, added: float, error: float) -> Assumed:
         for share, width in zip(SHARES, _WIDTHS, strict=True)
     ]
     rates = tuple(natural + share * added for share in SHARES)
-    return Assumed(rates, _normal(chances), natural, SHARES, 0.03)
+    return Assumed(rates, _normal(chances), natural, SHARES, 0.04)
 
 
 def _bell(share: float, spread: float) -> float:
@@ -71,8 +72,8 @@ def _bell(share: float, spread: float) -> float:
 
 
 def _widths() -> tuple[float, ...]:
-    ends = (0.0, *((a + b) / 2 for a, b in zip(SHARES, SHARES[1:], strict=False)), 1.35)
-    return tuple(b - a for a, b in zip(ends, ends[1:], strict=False))
+    ends = (0.0, *((a + b) / 2 for a, b in pairwise(SHARES)), 1.35)
+    return tuple(b - a for a, b in pairwise(ends))
 
 
 _WIDTHS = _widths()

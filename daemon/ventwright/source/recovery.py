@@ -15,6 +15,8 @@ _SIDES = ((-math.sqrt(3), 1 / 6), (0.0, 2 / 3), (math.sqrt(3), 1 / 6))
 _NINETY = 1.645
 _LONGEST_H = 24.0
 _ENOUGH = 0.7
+_GRAIN_H = 12 / 3600
+"""Standard deviation of what lag and steps add, h: about half a step."""
 
 
 class Clear(NamedTuple):
@@ -67,7 +69,7 @@ def recovery(bank: Bank, clear: float, over: float, noise: float) -> Clear | Non
     rate = bank.moments(bank.assumed.rates)[0]
     crossing = noise / max(1e-9, rate * clear)
     error = bank.assumed.error * middle
-    spread = math.sqrt(variance + crossing**2 + error**2)
+    spread = math.sqrt(variance + crossing**2 + error**2 + _GRAIN_H**2)
     share = math.sqrt(math.log1p((spread / max(middle, 1e-3)) ** 2))
     most = max(middle, 1e-3) * math.exp(-share * share / 2)
     first, last = most * math.exp(-_NINETY * share), most * math.exp(_NINETY * share)

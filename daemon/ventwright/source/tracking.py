@@ -20,11 +20,14 @@ Chances = tuple[float, float, float]
 
 FROM_QUIET: Chances = (0.994, 0.0, 0.006)
 FROM_EVEN: Chances = (0.002, 0.993, 0.005)
-FROM_MOVING: Chances = (0.06, 0.19, 0.75)
+FROM_MOVING: Chances = (0.10, 0.15, 0.75)
 """Chances of what follows, a step of 20 s. A print begins once in an hour or more, emits as before
 for half an hour, and changes within a minute or two. Ours."""
 
 _LEAST = 1e-30
+_FARTHEST = 100.0
+"""Squared deviations beyond this are all equally unlikely: something happened that no filter knows,
+and none of them may be ruled out for it."""
 
 
 class Step(NamedTuple):
@@ -57,7 +60,7 @@ class Track:
         variance.
         """
         self.rate, self.chances, self.still, self.doubt = rate, chances, still, doubt
-        self.filters = (start, start, start)
+        self.filters = (self._quieted(start), start, start)
 
     def step(self, step: Step) -> float:
         """Take a step; returns the logarithm of how likely its value was."""
@@ -120,4 +123,4 @@ def _update(before: Filter, k: float, step: Step, gain: float) -> tuple[Filter, 
     s = h * sx - d * sg + step.noise
     ax, ag = sx / s, sg / s
     after = (x + ax * off, g + ag * off, xx - ax * sx, xg - ax * sg, gg - ag * sg)
-    return after, math.exp(-0.5 * min(off * off / s, 600.0)) / math.sqrt(s)
+    return after, math.exp(-0.5 * min(off * off / s, _FARTHEST)) / math.sqrt(s)

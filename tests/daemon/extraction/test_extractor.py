@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import rooms
-from ventwright.extraction.extractor import Extractor, Hold, State
+from ventwright.extraction.extractor import Demand, Extractor, Hold, State
 
 MINUTE = 60_000
 TIMES = {"minimum_on": 180_000, "minimum_off": 60_000, "run_on": 90_000, "blind_after": 120_000}
@@ -20,7 +20,7 @@ def extractor(t: int = 0, **changes: Any) -> Extractor:
 
 def fed(fan: Extractor, t: int, demand: str = "") -> Extractor:
     """Let it decide at `t` with data as fresh as can be."""
-    fan.step(t, demand, t)
+    fan.step(t, Demand(demand), t)
     return fan
 
 
@@ -50,7 +50,7 @@ class Story:
     def decide(self) -> None:
         if self.data:
             self.last_data = self.t
-        self.fan.step(self.t, self.demand, self.last_data)
+        self.fan.step(self.t, Demand(self.demand), self.last_data)
         if self.fan.on is not self.switched[-1][1]:
             self.switched.append((self.t, self.fan.on))
         self.check()
@@ -148,36 +148,36 @@ def test_blind_exactly_after_the_stated_time_and_then_as_the_owner_chose(
     when_blind: Any, demand: str
 ) -> None:
     fan = extractor(when_blind=when_blind, minimum_on=0, minimum_off=0)
-    fan.step(1000, demand, 1000)
-    fan.step(1000 + TIMES["blind_after"] - 1, demand, 1000)
+    fan.step(1000, Demand(demand), 1000)
+    fan.step(1000 + TIMES["blind_after"] - 1, Demand(demand), 1000)
     assert fan.state is not State.BLIND
     assert fan.due == 1000 + TIMES["blind_after"]
-    fan.step(fan.due, demand, 1000)
+    fan.step(fan.due, Demand(demand), 1000)
     assert fan.state is State.BLIND
     assert fan.on is (when_blind == "on")
 
 
 def test_where_nothing_decides_it_is_never_blind() -> None:
     fan = extractor()
-    fan.step(10**12, "", None)
+    fan.step(10**12, Demand(""), None)
     assert fan.state is State.STANDBY
 
 
 def test_a_restart_while_blind_is_no_news_of_the_air() -> None:
     fan = extractor()
-    fan.step(TIMES["blind_after"], "", 0)
+    fan.step(TIMES["blind_after"], Demand(""), 0)
     again = extractor(200_000)
     again.restore(fan.save(), 0, 200_000, False)
-    again.step(200_001, "", 0)
+    again.step(200_001, Demand(""), 0)
     assert again.state is State.BLIND
-    again.step(200_002, "", 200_002)
+    again.step(200_002, Demand(""), 200_002)
     assert again.state is State.STANDBY
 
 
 def test_a_hold_wins_over_everything_and_ends_by_itself() -> None:
     fan = extractor(minimum_on=0, minimum_off=0)
     fan.hold = Hold(False, 10 * MINUTE, "ada")
-    change = fan.step(9 * MINUTE, "alarm print", 0)
+    change = fan.step(9 * MINUTE, Demand("alarm print"), 0)
     assert change is not None
     assert change.why == "by ada"
     assert (fan.state, fan.on) == (State.HELD_OFF, False)

@@ -84,7 +84,7 @@ MISTAKES = {
     "unknown comparison": (
         SETPOINT + 'compare = "slope"\n',
         'alarms.fast.compare is "slope" (config.toml, line 21): "mean", "rise", "rate", '
-        '"forecast", "departure" or "silence" is needed.',
+        '"forecast", "departure", "emission" or "silence" is needed.',
         "",
     ),
     "deadband beyond a limit": (

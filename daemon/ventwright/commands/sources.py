@@ -1,0 +1,47 @@
+"""What `status` says of sources: what emits, how much it has put in, when the air is clear."""
+
+import time
+from collections.abc import Iterator
+from typing import Any
+
+_NINETY = 1.645
+
+
+def source_lines(name: str, source: dict[str, Any], now: int, offset: int) -> Iterator[str]:
+    """Write what is known of the source behind a channel, and when the air will be clear."""
+    if source["emission"] is None:
+        return
+    yield f"source at {name}: {_emits(source, now) if source['emitting'] else _last(source, now)}"
+    if clear := source["clear"]:
+        times = [_clock(clear[key] + offset) for key in ("about", "from", "to")]
+        when = f"clear by about {times[0]}, {times[1]} to {times[2]}"
+        yield f"  {'if it stopped now: ' if clear['emits'] else ''}{when}"
+        if clear["emits"]:
+            yield "  while it emits, when the air is clear cannot be told"
+
+
+def _emits(source: dict[str, Any], now: int) -> str:
+    doubt = _NINETY * (source["emission_sigma"] or 0.0)
+    rate = f"about {source['emission']:.0f} {source['unit']} (give or take {doubt:.0f})"
+    return f"emits {rate}, {_put(source)} in {_minutes(now - source['began'])}"
+
+
+def _last(source: dict[str, Any], now: int) -> str:
+    if source["began"] is None or source["ended"] is None:
+        return "nothing emits"
+    ago = _minutes(now - source["ended"])
+    lasted = _minutes(source["ended"] - source["began"])
+    return f"nothing emits; the last emission, {ago} ago, put in {_put(source)} in {lasted}"
+
+
+def _put(source: dict[str, Any]) -> str:
+    doubt = _NINETY * source["total_sigma"]
+    return f"{source['total']:.0f} {source['total_unit']} (give or take {doubt:.0f})"
+
+
+def _minutes(ms: int) -> str:
+    return f"{max(1, round(ms / 60_000))} min"
+
+
+def _clock(unix_ms: int) -> str:
+    return time.strftime("%H:%M", time.localtime(unix_ms / 1000))

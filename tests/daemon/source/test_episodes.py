@@ -1,0 +1,57 @@
+"""A few whole episodes on the core; `python -m extraction_goals` has the long form."""
+
+import json
+
+import pytest
+
+from extraction_goals.episodes import CHANNEL, Episode, Life, live
+from extraction_goals.score import noticed, recoveries, told
+from ventwright.settings.model import MINUTE
+
+
+@pytest.fixture(scope="module")
+def healthy() -> Episode:
+    return live(1, "even")
+
+
+def test_the_source_is_told_with_begin_end_and_mass(healthy: Episode) -> None:
+    found = told(healthy)
+    assert found is not None
+    assert abs(found.begin) <= 3 * MINUTE
+    assert abs(found.end) <= 3 * MINUTE
+    assert abs(found.mass) <= 0.15
+
+
+def test_recovery_is_predicted_as_it_comes(healthy: Episode) -> None:
+    held = recoveries(healthy, all_of_them=True)
+    assert held
+    assert all(one.good for one in held)
+
+
+def test_a_source_that_goes_on_is_not_taken_for_a_failing_fan(healthy: Episode) -> None:
+    assert noticed(healthy) is None
+    proofs = healthy.of("clearance", "found")
+    assert [proof.body["share"] for proof in proofs] == pytest.approx([1.0], abs=0.2)
+
+
+def test_half_the_flow_is_told_once_and_gone_when_the_fan_is_repaired() -> None:
+    failing = live(1, "even", 0.5)
+    assert len(failing.of("clearance", "low")) == 1
+    body = failing.of("clearance", "low")[0].body
+    assert body["share"] < 0.75
+    assert body["clearance"] < body["commissioned"]
+
+
+def test_the_source_is_followed_through_a_restart() -> None:
+    episode = Episode(1, "even", 1.0)
+    life = Life(episode)
+    for n in range(3000):
+        life.second(n)
+    before = life.core.sources.sources[CHANNEL]
+    again = Life(Episode(1, "even", 1.0)).core
+    again.restore(json.loads(json.dumps(life.core.save())), same_boot=True)
+    after = again.sources.sources[CHANNEL]
+    assert after.spell.on
+    assert after.spell.began == before.spell.began
+    assert after.estimate == pytest.approx(before.estimate, rel=1e-6)
+    assert again.channels[CHANNEL].emission == pytest.approx(life.core.channels[CHANNEL].emission)
