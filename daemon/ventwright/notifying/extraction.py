@@ -3,7 +3,11 @@
 from typing import Any
 
 from ventwright.notifying.message import Context, Message, at, reason, text
+from ventwright.settings.model import MINUTE
 from ventwright.storage.reader import StoredEvent
+
+WORTH_TELLING_MS = 45 * MINUTE
+"""A recovery that takes longer is worth a message of its own; else the alarm's end is soon told."""
 
 ABOUT = ("longest run", "quiet hours")
 """What an extractor's record may be about, beside a change of its state, that is told."""
@@ -68,9 +72,10 @@ def _rate(body: dict[str, Any], key: str) -> str:
 
 
 def source(event: StoredEvent, context: Context) -> Message | None:
-    """Tell when the air will be clear, once nothing emits any more and an alarm stands."""
+    """Tell when the air will be clear, once nothing emits any more, if that is not soon."""
     body, room = event.body, context.room
-    if body.get("change") != "ended" or not body.get("clear"):
+    clear = body.get("clear")
+    if body.get("change") != "ended" or not clear or clear["about"] - event.t < WORTH_TELLING_MS:
         return None
     said = text(
         f"Nothing seems to emit at {event.subject.partition('.')[0]} any more.",

@@ -15,9 +15,11 @@ def clock(t: int) -> str:
     return f"14:{t // 60_000:02d}"
 
 
-def told(kind: str, body: dict[str, Any], subject: str = "hood", trusted: bool = True) -> Any:
+def told(
+    kind: str, body: dict[str, Any], subject: str = "hood", trusted: bool = True, t: int = 0
+) -> Any:
     context = Context("shed", time_of_day=clock if trusted else lambda _: None)
-    return compose(StoredEvent(1, 1, 0, kind, subject, body), context)
+    return compose(StoredEvent(1, 1, t, kind, subject, body), context)
 
 
 def test_low_clearance_says_by_how_much_and_where_to_look() -> None:
@@ -42,12 +44,13 @@ def test_the_end_of_a_source_says_when_the_air_is_clear() -> None:
         "change": "ended", "clear": CLEAR, "total": 3100.0, "total_sigma": 200.0,
         "total_unit": "µg",
     }  # fmt: skip
-    message = told("source", body, "bench.pm2_5")
+    message = told("source", body, "bench.pm2_5", t=-60 * 60_000)
     assert "Clear by about 14:01, 14:00 to 14:02." in message.body
     assert "3.1 mg (give or take 0.3)" in message.body
+    assert told("source", body, "bench.pm2_5") is None, "the alarm's end is soon told"
     assert told("source", {**body, "clear": None}, "bench.pm2_5") is None
     assert told("source", {**body, "change": "began"}, "bench.pm2_5") is None
-    assert "lear by" not in told("source", body, "bench.pm2_5", trusted=False).body
+    assert "lear by" not in told("source", body, "bench.pm2_5", False, -(10**7)).body
 
 
 @pytest.mark.parametrize(
