@@ -17,6 +17,8 @@ _COMMANDS = {
     "replay": "tell what would have happened to recorded data with these rules, or with others",
     "size": "work out the air that a room needs and how long to wait after a print",
     "commission": "measure once what extraction does to this room, or analyse a decay in a file",
+    "export": "write readings, minutes or hours as a CSV or Parquet table",
+    "copy": "copy the store while it is written to",
     "agree": "compare two parts side by side, and say what makes one read like the other",
     "trial": "guide test prints, mark past ones, and tell what they emitted",
     "compare": "compare conditions of test prints, or of a table, and say what they could show",

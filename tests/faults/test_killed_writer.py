@@ -47,6 +47,6 @@ def test_nothing_acknowledged_is_missing_after_thirty_kills(tmp_path: Path) -> N
         assert events == samples == list(range(len(events)))
         assert state == events[-1] >= said[-1]
         first = len(events)
-    db = sqlite3.connect(store_path(tmp_path))
-    assert db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-    db.close()
+        db = sqlite3.connect(store_path(tmp_path))
+        assert db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+        db.close()

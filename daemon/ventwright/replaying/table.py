@@ -5,6 +5,7 @@ Knows the file; knows no configuration and no rule.
 
 import csv
 import math
+import re
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,6 +18,10 @@ from ventwright_drivers.quantities import QUANTITIES
 TIME = "time"
 _NOTHING = frozenset({"", "nan", "na", "n/a", "null", "none", "-"})
 _NAMES = "a column is named time or part.quantity, such as bench.pm2_5"
+
+
+_WITH_UNIT = re.compile(r"(.*\S)\s*\((.*)\)")
+_ADDED = (" quality", " lowest", " highest", " coverage")
 
 
 class Row(NamedTuple):
@@ -34,7 +39,7 @@ class Table:
         """Read the head of the file; raises ReplayError."""
         self._path = path
         names = next(self._lines(), (1, []))[1]
-        names = [name.strip() for name in names]
+        names = [self._named(name.strip()) for name in names]
         self._check(names)
         self._time = names.index(TIME)
         self._places = [n for n, name in enumerate(names) if name not in ("", TIME)]
@@ -65,6 +70,17 @@ class Table:
             raise ReplayError(f"{self._path} is not UTF-8 text.") from None
         except csv.Error as error:
             self._refuse(line + 1, f"is no line of a CSV file: {error}")
+
+    def _named(self, head: str) -> str:
+        """Take the unit off a head such as `bench.pm2_5 (µg/m³)`; "" for what `export` adds."""
+        found = _WITH_UNIT.fullmatch(head)
+        name, unit = found.groups() if found else (head, "")
+        if name.endswith(_ADDED):
+            return ""
+        quantity = QUANTITIES.get(name.partition(".")[2])
+        if quantity and unit and unit != quantity.unit:
+            self._refuse(1, f'"{printable(head[:60])}" must be in {quantity.unit}')
+        return name
 
     def _check(self, names: list[str]) -> None:
         if TIME not in names:

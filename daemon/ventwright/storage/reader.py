@@ -99,6 +99,11 @@ class Reader:
             self._parts[number] = StoredPart(name, model, tuple(json.loads(quantities)))
         return self._parts[number]
 
+    def parts(self) -> list[StoredPart]:
+        """List every part that ever was, oldest first."""
+        rows = self._db.execute("SELECT id FROM parts ORDER BY id").fetchall()
+        return [self._part(row[0]) for row in rows]
+
     def blocks(self, after: int = 0, limit: int = 1000) -> list[StoredBlock]:
         """Read up to `limit` blocks with a number above `after`, in order."""
         rows = self._db.execute(

@@ -1,0 +1,41 @@
+"""Copies the store while it is written to; the copy is whole, as of one moment. Knows no rule."""
+
+import os
+from contextlib import closing
+from pathlib import Path
+
+from ventwright.storage.damage import examine
+from ventwright.storage.schema import open_to_read, store_path
+
+
+def copy_store(folder: Path, to: Path) -> int:
+    """Copy the store of `folder` into the new folder `to`; returns the copy's size, bytes.
+
+    The keeper goes on storing meanwhile; what it stores after the beginning is not in the copy.
+    Raises FileExistsError if there is a store, sqlite3.Error, OSError, or ValueError if the copy
+    turns out to be damaged.
+    """
+    to.mkdir(parents=True, exist_ok=True)
+    target = store_path(to)
+    if target.exists():
+        raise FileExistsError(f"there is a store in {to} already; choose another folder")
+    half = target.with_name(f"{target.name}.half")
+    half.unlink(missing_ok=True)
+    with closing(open_to_read(folder)) as db:
+        db.execute("VACUUM INTO ?", (str(half),))
+    half.chmod(0o640)
+    half.rename(target)
+    _sync(to)
+    if found := examine(to):
+        raise ValueError(f"the copy {target} is damaged: {found}")
+    return target.stat().st_size
+
+
+def _sync(folder: Path) -> None:
+    """Have the files of a folder and their names reach the disk."""
+    for path in (store_path(folder), folder):
+        number = os.open(path, os.O_RDONLY)
+        try:
+            os.fsync(number)
+        finally:
+            os.close(number)
