@@ -141,7 +141,8 @@ def courier_lines(settings: Settings, counted: dict[str, Any]) -> Iterator[str]:
     if settings.database:
         yield (
             f"database: {number['pushed']} samples pushed, {number['waiting']} waiting, "
-            f"{number['refused']} refused, {number['dropped']} dropped (as of up to 5 min ago)"
+            f"{number['refused']} refused, {number['dropped']} dropped, {number['gone']} too old "
+            "for the store before they were pushed (as of up to 5 min ago)"
         )
     for refused in counted.get("latest_refused", [])[-1:]:
         yield f"database: the latest refusal: {refused}"

@@ -8,15 +8,16 @@ from typing import Any
 from ventwright.courier.file import file_path
 from ventwright.storage.schema import identity, open_to_read
 
-_READINGS = ("pushed", "empty", "refused", "dropped", "blocks_gone")
+_READINGS = ("pushed", "empty", "refused", "dropped", "gone", "blocks_gone")
 _MESSAGES = ("messages", "delivered", "told later", "given up", "failed attempts", "passed over")
 
 
 def counts(folder: Path) -> dict[str, Any]:
     """Count samples and messages, with the latest refusals and their reasons.
 
-    Of the samples, stored = pushed + empty (no value in them) + refused (by the database)
-    + dropped (by the courier, with the reason) + waiting. Of the deliveries (messages times
+    Of the samples, all that were ever stored = pushed + empty (no value in them) + refused (by the
+    database) + dropped (by the courier, with the reason) + gone (too old for the store before they
+    were pushed) + waiting. Of the deliveries (messages times
     services), all = delivered + told later (with a newer one) + given up + waiting.
     Where a file is missing or unreadable, its counts are left out.
     """

@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-VERSION = 2
+VERSION = 3
 MOST_REFUSED = 10_000
 """Refused records kept with their reason; older ones stay in the counts only."""
 
@@ -26,7 +26,8 @@ CREATE TABLE progress (
     empty INTEGER NOT NULL DEFAULT 0,     -- without any value
     refused INTEGER NOT NULL DEFAULT 0,   -- by the database
     dropped INTEGER NOT NULL DEFAULT 0,   -- set aside by the courier
-    blocks_gone INTEGER NOT NULL DEFAULT 0 -- pruned before they were pushed
+    blocks_gone INTEGER NOT NULL DEFAULT 0, -- blocks pruned before they were pushed
+    gone INTEGER NOT NULL DEFAULT 0       -- samples in them
 ) WITHOUT ROWID;
 CREATE TABLE labels (boot TEXT PRIMARY KEY, offset INTEGER NOT NULL) WITHOUT ROWID;
 CREATE TABLE refused (
@@ -58,13 +59,15 @@ CREATE INDEX waiting ON deliveries (service, message) WHERE outcome IS NULL;
 """
 
 
-_CHANGES = {
-    0: _TABLES,
-    1: """
+_SECOND = """
 ALTER TABLE messages ADD COLUMN concern TEXT NOT NULL DEFAULT '';
 ALTER TABLE messages ADD COLUMN held INTEGER NOT NULL DEFAULT 0;
-""",
-}
+"""
+_THIRD = """
+ALTER TABLE progress ADD COLUMN gone INTEGER NOT NULL DEFAULT 0;
+"""
+
+_CHANGES = {0: _TABLES, 1: _SECOND + _THIRD, 2: _THIRD}
 """What makes a file of each older version one of this."""
 
 

@@ -19,6 +19,7 @@ from ventwright.notifying.ages import Ages
 from ventwright.notifying.messages import Context, Message, compose
 from ventwright.notifying.post import Post
 from ventwright.notifying.repeating import Repeater
+from ventwright.notifying.restarts import Restarts
 from ventwright.storage.reader import Boot, StoredEvent
 
 _AT_ONCE = 500
@@ -56,6 +57,7 @@ class Intake:
         self._context, self._post, self._too_old = context, post, too_old
         self._repeater = Repeater(file, post, ages)
         self._told = Told(file)
+        self._restarts = Restarts(file, context.room)
         self._full = False
 
     def step(self) -> None:
@@ -177,7 +179,10 @@ class Intake:
         if self._ages.age(*moment) > self._too_old:
             count(db, "passed over")
             return
-        self._post.put(db, message, moment)
+        if event.kind == "keeper":
+            message = self._restarts.judge(db, message, event.t + boot.offset)
+        if message:
+            self._post.put(db, message, moment)
 
     def _message(self, event: StoredEvent, boot: Boot) -> Message | None:
         context = replace(self._context, time_of_day=lambda t: time_of_day(boot, t))

@@ -11,11 +11,13 @@ import sqlite3
 import threading
 import time
 from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any, NoReturn, Protocol
+from typing import Any, NoReturn, Protocol
 
 from ventwright.courier.accounts import counts
+from ventwright.courier.chores import Chore, Chores
 from ventwright.courier.file import CourierFile
 from ventwright.courier.intake import Intake
+from ventwright.courier.pruning_word import send_word
 from ventwright.courier.pulse import Pulse
 from ventwright.courier.stock import Stock
 from ventwright.courier.teller import Teller
@@ -33,9 +35,6 @@ from ventwright.settings.limits import limits
 from ventwright.settings.model import DAY, MINUTE, SECOND, Settings
 from ventwright.settings.secrets import DATABASE_TOKEN, secret, service_addresses
 from ventwright_drivers.clock import Clock, SystemClock, boot_id
-
-if TYPE_CHECKING:
-    from ventwright.courier.chores import Chores
 
 _LOOK_EVERY_MS = SECOND
 _TROUBLE_WAIT_MS = 5 * SECOND
@@ -92,8 +91,8 @@ class Courier:
         self._database: DatabaseWriter | None = None
         self._broken = False
         self.pusher = self._open_pusher(environ)
+        self.chores = Chores(self._timetable(), self._ages)
         self.notifier = self._open_notifier()
-        self.chores = self._open_chores()
 
     @property
     def _too_old(self) -> int:
@@ -117,18 +116,6 @@ class Courier:
             return []
         found = service_addresses(phone.services_file, environ)
         return services_of([address.reveal() for address in found])
-
-    def _open_chores(self) -> "Chores | None":
-        """Plan what is done at times of day; None where nothing is or nobody is told."""
-        if self._settings.report.digest == "none" or not self.services:
-            return None
-        from ventwright.courier.chores import Chores  # memory that not every courier needs
-        from ventwright.courier.digests import Digests
-
-        teller = Teller(self._file(), self._spill, self._post, self._ages)
-        digests, chores = Digests(self._settings, teller, self._ages), Chores()
-        chores.add("digest", digests.times, digests.tell)
-        return chores
 
     def _news(self, status: KeeperStatus | None) -> tuple[Intake, Watch]:
         file = self._file()
@@ -177,6 +164,23 @@ class Courier:
             message = database_back(self._context, min(told, now), now)
             self._database_teller.note(_DATABASE_FLAG, None, message)
 
+    def _timetable(self) -> list[Chore]:
+        file, stock, socket = self._file(), self._stock(), self._settings.socket
+
+        def word() -> bool:
+            return stock.reader() is not None and send_word(socket, file, stock.identity)
+
+        return [*self._digest(file), Chore("word of what may be pruned", word, {"minute": 7})]
+
+    def _digest(self, file: CourierFile) -> list[Chore]:
+        if self._settings.report.digest == "none" or not self.services:
+            return []
+        from ventwright.courier.digests import Digests  # memory that not every courier needs
+
+        teller = Teller(file, self._spill, self._post, self._ages)
+        digests = Digests(self._settings, teller, self._ages)
+        return [Chore("digest", digests.tell, digests.times)]
+
     def _open_notifier(self) -> Notifier | None:
         if not self.services:
             return None
@@ -190,6 +194,7 @@ class Courier:
             self._intake.step()
         finally:  # a full disk keeps the intake from its file, and is for the watch to tell
             self._watch.step()
+        self.chores.step()
         return _LOOK_EVERY_MS
 
     def _loop(self, name: str, step: Callable[[], int]) -> None:
@@ -245,12 +250,8 @@ class Courier:
         self._pulse = Pulse((_LOOKING, *(thread.name for thread in threads)), tell_systemd)
         for thread in threads:
             thread.start()
-        if self.chores:
-            self.chores.start()
         tell_systemd("READY=1")
         self._loop(_LOOKING, self.look)
-        if self.chores:
-            self.chores.stop()
         for thread in threads:
             thread.join(_GOODBYE_S)
         if not any(thread.is_alive() for thread in threads):
@@ -306,6 +307,7 @@ class Courier:
 
     def close(self) -> None:
         """Close the files and connections."""
+        self.chores.close()
         for thing in (*self._files, *self._stocks, self._database):
             if thing is not None:
                 thing.close()

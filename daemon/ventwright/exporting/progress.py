@@ -10,7 +10,8 @@ MOST_UNSAVED = 10_000
 """Refused records held while the courier's file cannot be written."""
 
 
-_COUNTS = ("pushed", "empty", "refused", "dropped", "blocks_gone")
+_COUNTS = ("pushed", "empty", "refused", "dropped", "blocks_gone", "gone")
+_SAMPLES = ("pushed", "empty", "refused", "dropped", "gone")
 
 
 class SetAside(NamedTuple):
@@ -31,6 +32,8 @@ class Gain:
     refused: int = 0
     dropped: int = 0
     blocks_gone: int = 0
+    gone: int = 0
+    """In blocks that were pruned before they were pushed."""
     aside: list[SetAside] = field(default_factory=list)
 
     def drop(self, item: SetAside) -> None:
@@ -53,15 +56,19 @@ class Progress:
         self._file, self._store = file, store
         with file.transaction() as db:
             db.execute("INSERT OR IGNORE INTO progress (store) VALUES (?)", (store,))
-        query = "SELECT block FROM progress WHERE store = ?"
-        self.mark: int = file.db.execute(query, (store,)).fetchone()[0]
+        query = f"SELECT block, {' + '.join(_SAMPLES)} FROM progress WHERE store = ?"  # noqa: S608
+        self.mark: int
         """The number of the last block that is done with."""
+        self.samples: int
+        """All samples up to that block."""
+        self.mark, self.samples = file.db.execute(query, (store,)).fetchone()
         self._saved = self.mark
         self._gain = Gain()
 
     def advance(self, mark: int, gain: Gain) -> None:
         """Move the mark on, with what became of the samples passed."""
         self.mark = mark
+        self.samples += sum(getattr(gain, name) for name in _SAMPLES)
         self._gain.add(gain)
 
     @property
@@ -77,7 +84,8 @@ class Progress:
         with self._file.transaction() as db:
             db.execute(
                 "UPDATE progress SET block = ?, pushed = pushed + ?, empty = empty + ?,"
-                " refused = refused + ?, dropped = dropped + ?, blocks_gone = blocks_gone + ?"
+                " refused = refused + ?, dropped = dropped + ?, blocks_gone = blocks_gone + ?,"
+                " gone = gone + ?"
                 " WHERE store = ?",
                 (self.mark, *(getattr(gain, name) for name in _COUNTS), self._store),
             )

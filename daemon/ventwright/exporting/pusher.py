@@ -69,7 +69,7 @@ class Pusher:
         self._progress: Progress | None = None
         self._store = ""
         self._save_due = 0
-        self._took = False
+        self._took = self._behind = False
         """Whether the database has ever taken something in this run."""
         self.failing: int | None = None
         """Since when the database has not taken anything, ms of the clock; None if it has."""
@@ -86,10 +86,21 @@ class Pusher:
         except Unavailable as error:
             return self._failed(error)
         if batch.items:
-            gain.blocks_gone += batch.items[0].block.id - progress.mark - 1 if progress.mark else 0
+            self._note_gone(gain, batch.items[0].block.id, progress, reader)
             progress.advance(batch.items[-1].block.id, gain)
+        caught_up, self._behind = self._behind and not batch.more, batch.more
+        if caught_up:
+            self._save_due = self._clock.now()
         self._save(progress)
         return 0 if batch.more else self._options.push_every
+
+    @staticmethod
+    def _note_gone(gain: Gain, block: int, progress: Progress, reader: Reader) -> None:
+        """Count what was pruned between the mark and the block that was found behind it."""
+        missing = block - progress.mark - 1
+        if missing:
+            gain.blocks_gone += missing if progress.mark else 0
+            gain.gone += max(0, reader.pruned() - progress.samples)
 
     def _attached(self) -> Progress:
         if self._progress is None or self._store != self._stock.identity:

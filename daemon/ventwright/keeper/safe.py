@@ -6,7 +6,9 @@ systemd runs it after every kind of end of the keeper; `ventwright run` does whe
 """
 
 import sys
+from collections import defaultdict
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from ventwright.settings.errors import ConfigurationError
@@ -23,8 +25,29 @@ PAUSE_MS = 1000
 
 
 def make_safe(settings: Settings, wiring: Wiring, say: Callable[[str], None]) -> bool:
-    """Command every relay's safe state, trying a few times; True if all of them obeyed."""
-    done = [_make_safe(name, entry, wiring, say) for name, entry in settings.relays.items()]
+    """Command every relay's safe state, trying a few times; True if all of them obeyed.
+
+    Relays on different ports and buses are commanded at the same time: a dead one delays no other.
+    """
+    places: dict[str, list[tuple[str, RelayEntry]]] = defaultdict(list)
+    for name, entry in settings.relays.items():
+        places[_place(name, entry, wiring)].append((name, entry))
+    with ThreadPoolExecutor(max(1, len(places))) as hands:
+        done = hands.map(lambda held: _all_safe(held, wiring, say), places.values())
+        return all(list(done))
+
+
+def _place(name: str, entry: RelayEntry, wiring: Wiring) -> str:
+    try:
+        return str(load(entry.driver)(entry.options, wiring).place)
+    except DriverError:
+        return name
+
+
+def _all_safe(
+    held: list[tuple[str, RelayEntry]], wiring: Wiring, say: Callable[[str], None]
+) -> bool:
+    done = [_make_safe(name, entry, wiring, say) for name, entry in held]
     return all(done)
 
 

@@ -1,4 +1,8 @@
-"""Delivers what waits in the outboxes, each message once to each service, until it is too old."""
+"""Delivers what waits in the outboxes, each message once to each service, until it is too old.
+
+A service's answer and its record are two things: a courier that is killed between them, some ms,
+or loses power within the seconds until its file is on the disk, sends that one message once more.
+"""
 
 import logging
 import sqlite3

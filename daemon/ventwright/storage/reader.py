@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 
 from ventwright.storage.blocks import Block, unpack
 from ventwright.storage.condensing import HOUR_MS
+from ventwright.storage.pruning import pruned
 from ventwright.storage.schema import identity, open_to_read
 
 _RECENT = 10_000
@@ -159,6 +160,10 @@ class Reader:
     def identity(self) -> str:
         """What tells this store from another, for its life; "" while nothing is in it."""
         return identity(self._db)
+
+    def pruned(self) -> int:
+        """Count the samples that were pruned in all the store's life."""
+        return int(pruned(self._db)["samples"])
 
     def newest_event(self) -> int:
         """Give the number of the newest event, 0 if there is none."""

@@ -75,7 +75,7 @@ class World:
         if base:
             given["database"] = database(base.url)
         if owner:
-            given["phone"] = phone(folder, f"json://127.0.0.1:{owner.port}/?cto=0.1&rto=0.1")
+            given["phone"] = phone(folder, f"json://127.0.0.1:{owner.port}/?cto=1&rto=1")
         self.settings = settings(folder, **given)
         self.store = writer(folder)
         self.courier = self.start()

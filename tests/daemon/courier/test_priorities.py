@@ -208,12 +208,15 @@ def test_a_file_of_the_version_before_is_taken_over(tmp_path: Path) -> None:
     db = sqlite3.connect(file_path(tmp_path))
     db.execute("CREATE TABLE messages (id INTEGER PRIMARY KEY, key TEXT)")
     db.execute("INSERT INTO messages (key) VALUES ('alarm a')")
+    db.execute("CREATE TABLE progress (store TEXT PRIMARY KEY, pushed INTEGER)")
+    db.execute("INSERT INTO progress VALUES ('s', 7)")
     db.execute("PRAGMA user_version = 1")
     db.commit()
     db.close()
     file = CourierFile(tmp_path)
     query = "SELECT key, concern, held FROM messages"
     assert file.db.execute(query).fetchall() == [("alarm a", "", 0)]
+    assert file.db.execute("SELECT pushed, gone FROM progress").fetchall() == [(7, 0)]
     file.close()
 
 

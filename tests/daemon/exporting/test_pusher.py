@@ -16,6 +16,8 @@ from ventwright.exporting.database import DatabaseWriter
 from ventwright.exporting.errors import Refused
 from ventwright.exporting.labels import BUILT_MS
 from ventwright.settings.secrets import DATABASE_TOKEN
+from ventwright.storage.pruning import Limits, prune
+from ventwright.storage.reducing import reduce_next
 
 HOUR = 3_600_000
 KEPT = [401, 403, 404, 429, 500, 502, 503, 504, 302, 200, 409, 418]
@@ -352,6 +354,36 @@ def test_blocks_pruned_before_they_were_pushed_are_counted(folder: Path, server:
     assert made.drain()
     made.close()
     assert made_counts(folder)["blocks_gone"] == 2
+
+
+@pytest.mark.parametrize("before", [0, 60])
+def test_samples_that_grew_too_old_before_they_were_pushed_are_counted(
+    folder: Path, server: Endpoint, before: int
+) -> None:
+    store = writer(folder, offset=OFFSET // HOUR * HOUR)
+    fill(store, before)
+    assert pushed(folder, server)["gone"] == 0
+    for hour in range(1, 8):
+        fill(store, 120, start=hour * HOUR, seed=hour)
+    while store.tend(lambda db, boot: reduce_next(db, boot, 20 * HOUR)):
+        pass
+    limits = Limits(3, 9, 9, 9)
+    while store.tend(lambda db, _boot: prune(db, limits, 0)):
+        pass
+    store.close()
+    counts = pushed_all(folder, server)
+    assert counts["gone"] == 4 * 2 * 120
+    parts = ("pushed", "empty", "refused", "dropped", "gone", "waiting")
+    assert sum(counts[part] for part in parts) == 2 * (before + 7 * 120)
+    assert points_of(folder).items() <= points_in(server.lines()).items()
+    assert pushed_all(folder, server)["gone"] == 4 * 2 * 120
+
+
+def pushed_all(folder: Path, server: Endpoint) -> dict[str, Any]:
+    made = courier(folder, server.url)
+    assert made.drain(100 * HOUR)
+    made.close()
+    return made_counts(folder)
 
 
 def test_another_store_in_the_same_place_starts_anew(folder: Path, server: Endpoint) -> None:

@@ -1,0 +1,153 @@
+"""The timetable begins once the clock is right, survives a set clock, and tells what went wrong."""
+
+import sys
+import threading
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from fakes import FakeClock
+from stored import OFFSET, record, settings, writer
+from ventwright.control.server import Asked, Server
+from ventwright.courier.chores import Chore, Chores
+from ventwright.courier.file import CourierFile
+from ventwright.courier.main import Courier
+from ventwright.courier.pruning_word import send_word
+
+HOURLY = {"minute": 7}
+
+
+class Ages:
+    """A wall clock that may not be right yet."""
+
+    def __init__(self) -> None:
+        self.clock = FakeClock()
+        self.right = False
+        self.offset = OFFSET
+
+    def wall(self) -> int | None:
+        return self.clock.now() + self.offset if self.right else None
+
+
+@pytest.fixture
+def ages() -> Ages:
+    return Ages()
+
+
+@pytest.fixture
+def made(ages: Ages) -> Iterator[list[Chores]]:
+    found: list[Chores] = []
+    yield found
+    for chores in found:
+        chores.close()
+        chores.close()
+
+
+def begun(ages: Ages, made: list[Chores], do: Any) -> Chores:
+    chores = Chores([Chore("word", do, HOURLY)], ages)  # type: ignore[arg-type]
+    made.append(chores)
+    ages.right = True
+    chores.step()
+    return chores
+
+
+def do_now(chores: Chores) -> None:
+    chores._table.modify_job("word", next_run_time=datetime.now(UTC))
+
+
+def test_nothing_begins_before_the_clock_is_right(ages: Ages, made: list[Chores]) -> None:
+    done = threading.Event()
+    chores = Chores([Chore("word", done.set, HOURLY)], ages)  # type: ignore[arg-type]
+    chores.step()
+    assert chores._table is None
+    chores = begun(ages, made, done.set)
+    do_now(chores)
+    assert done.wait(30)
+
+
+@pytest.mark.parametrize("step", [-3_600_000, 3_600_000, 56 * 365 * 86_400_000])
+def test_a_clock_that_is_set_begins_it_anew_and_a_slow_drift_does_not(
+    ages: Ages, made: list[Chores], step: int
+) -> None:
+    chores = begun(ages, made, lambda: None)
+    first = chores._table
+    for _ in range(10):
+        ages.offset += 20_000
+        chores.step()
+    assert chores._table is first
+    ages.offset += step
+    chores.step()
+    assert chores._table is not first
+    assert not first.running
+    assert [job.id for job in chores._table.get_jobs()] == ["word"]
+
+
+def test_a_chore_that_fails_is_told_and_done_again(ages: Ages, made: list[Chores]) -> None:
+    came, broken = threading.Semaphore(0), [True]
+
+    def do() -> None:
+        came.release()
+        if broken[0]:
+            raise ValueError("no such thing")
+
+    chores = begun(ages, made, do)
+    do_now(chores)
+    assert came.acquire(timeout=30)
+    until(lambda: chores.failing)
+    assert chores.failing == {"word": "ValueError: no such thing"}
+    broken[0] = False
+    do_now(chores)
+    assert came.acquire(timeout=30)
+    until(lambda: not chores.failing)
+
+
+def until(condition: Any) -> None:
+    for _ in range(3000):
+        if condition():
+            return
+        threading.Event().wait(0.01)
+    raise AssertionError("waited in vain")
+
+
+def test_the_library_is_loaded_once_it_is_needed(tmp_path: Path) -> None:
+    import subprocess
+
+    code = (
+        "import sys, ventwright.courier.main\n"
+        "print(any(name.startswith('apscheduler') for name in sys.modules))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout == "False\n"
+
+
+def test_the_keeper_gets_word_of_the_events_that_became_messages(tmp_path: Path) -> None:
+    store = writer(tmp_path)
+    for n in range(5):
+        record(store, "alarm", "print", n, change="raised")
+    store.close()
+    asked: list[Asked] = []
+
+    def take(request: Asked) -> None:
+        asked.append(request)
+        request.reply.put({"done": True, "says": ""})
+
+    server = Server(tmp_path / "keeper.socket", take)
+    server.start()
+    courier = Courier(settings(tmp_path), FakeClock(), {}, boot="boot-1")
+    file = CourierFile(tmp_path)
+    try:
+        (chore,) = courier._timetable()
+        assert not chore.do()
+        courier._intake.step()
+        assert chore.do()
+        assert not send_word(tmp_path / "keeper.socket", file, "another store")
+    finally:
+        server.close()
+        courier.close()
+        file.close()
+    assert [request.words["event"] for request in asked] == [5]
+    assert [request.verb for request in asked] == ["told"]
+    assert not chore.do()
