@@ -6,9 +6,12 @@ a test print goes through; the answers are emissions.md sections 2, 4 and 5.
 
 import math
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
+from invoking import json_of, said_by
+from ventwright.commands.trial import trial
 from ventwright.mixing.curve import Points
 from ventwright.mixing.fitting import fit
 from ventwright.mixing.shapes import SHAPES
@@ -143,3 +146,59 @@ def test_epa_small_room() -> None:
     """emissions.md 1, Potter: an unventilated room holds yield times mass over volume."""
     peak, _ = _course(20 * 100.0, [], (0, 3_600_000), 30.0, 1e-9)
     assert peak == pytest.approx(20 * 100.0 / 30, rel=1e-6)
+
+
+def test_misra1a_through_the_command(tmp_path: Path) -> None:
+    """NIST StRD Misra1a (certified): b1 and b2, standard deviations too, and E/V = b1·b2."""
+    file = tmp_path / "misra.csv"
+    file.write_text("t,c\n" + "".join(f"{x},{y}\n" for x, y in MISRA1A))
+    found = json_of(trial, "table", str(file), "--volume", "1", "--time-unit", "h", "--json")
+    assert found["steady rise"] == pytest.approx(238.94212918, rel=1e-7)
+    assert found["loss rate (1/h)"]["value"] == pytest.approx(5.5015643181e-4, rel=1e-7)
+    assert found["loss rate (1/h)"]["standard"] == pytest.approx(7.2668688436e-6, rel=1e-6)
+    rate = found["emitted an hour"]["value"]
+    assert rate == pytest.approx(238.94212918 * 5.5015643181e-4, rel=1e-7)
+
+
+BOD = ((1, 8.3), (2, 10.3), (3, 19.0), (4, 16.0), (5, 15.6), (7, 19.8))
+
+
+def test_bod_as_a_source(tmp_path: Path) -> None:
+    """R datasets BOD: A 19.143 (2.496), k .5311 (emissions.md 5.5: from memory, fit agrees)."""
+    file = tmp_path / "bod.csv"
+    file.write_text("".join(f"{x};{y}\n" for x, y in BOD))
+    found = json_of(trial, "table", str(file), "--volume", "2", "--time-unit", "h", "--json")
+    assert found["steady rise"] == pytest.approx(19.143, abs=5e-4)
+    assert found["loss rate (1/h)"]["value"] == pytest.approx(0.5311, abs=5e-5)
+    assert found["emitted an hour"]["value"] == pytest.approx(2 * 19.143 * 0.5311, rel=1e-4)
+
+
+def test_a_whole_print_from_a_file(tmp_path: Path) -> None:
+    """The heater test of section 4 again, as a file of a level a minute."""
+    level = build_up(584.5, 46.0, 0.25, 2)
+    rows = [f"{n},{level(n / 60 - 0.5) if n > 30 else 0.0}\n" for n in range(60 * 6)]
+    file = tmp_path / "heater.csv"
+    file.write_text("".join(rows))
+    words = ("--volume", "46", "--print-from", "30", "--print-to", "150", "--grams", "10")
+    found = json_of(trial, "table", str(file), *words, "--json")
+    assert found["emitted an hour"]["value"] == pytest.approx(584.5, rel=2e-3)
+    assert found["per gram"]["value"] == pytest.approx(116.9, rel=2e-3)
+    assert found["loss rate (1/h)"]["value"] == pytest.approx(0.25, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("text", "words", "says"),
+    [
+        ("1,2\n", (), "holds 1 points"),
+        ("1,2\n3,x\n", (), "line 2: a time and a level"),
+        ("1,2\n3,4\n2,5\n", (), "line 3: times must rise"),
+        ("1,2\n2,3\n3,4\n4,5\n", ("--print-from", "1"), "belong together"),
+        ("1,2\n2,3\n3,4\n4,5\n", ("--print-from", "3", "--print-to", "9"), "before the last"),
+        ("1,2\n2,3\n3,4\n4,5\n", ("--print-from", "2", "--print-to", "3"), "no whole minute"),
+    ],
+)
+def test_a_wrong_file_is_told(tmp_path: Path, text: str, words: tuple[str, ...], says: str) -> None:
+    file = tmp_path / "levels.csv"
+    file.write_text(text)
+    said = said_by(trial, "table", str(file), "--volume", "1", *words, status=1)
+    assert says in said.replace("\n", " ")

@@ -18,6 +18,7 @@ from ventwright.commands.options import (
 from ventwright.commands.trial_guide import guide
 from ventwright.commands.trial_marks import discard, label, past
 from ventwright.commands.trial_options import channel_option, read_store
+from ventwright.commands.trial_table import table
 from ventwright.contrasts.numbers import finite
 from ventwright.rehearsal.words import paragraph
 from ventwright.settings.model import Settings
@@ -126,5 +127,5 @@ def _named(settings: Settings, name: str | None) -> Trial:
     return there[name]
 
 
-for _command in (guide, past, label, discard, list_trials, show):
+for _command in (guide, past, label, discard, list_trials, show, table):
     trial.add_command(_command)
