@@ -8,6 +8,7 @@ import pytest
 
 from trialling.long import one_print, share
 from trialling.prints import Job, Part, Room, analysed, series
+from ventwright.trials.background import fit_background
 from ventwright.trials.balance import Rate, balance
 from ventwright.trials.series import Minute, Series, Span
 
@@ -188,3 +189,10 @@ def test_limits_are_counted_by_minutes_and_by_their_own_averaging_time() -> None
     assert day.minutes > 60
     assert day.highest is None
     assert [a.value for a in found.above] == sorted(a.value for a in found.above)
+
+
+def test_a_part_whose_steps_hide_the_noise_leaves_the_level_unsure_by_them() -> None:
+    """A uniform error of one step has a standard deviation of step/√12."""
+    minutes = [Minute(n / 60, (n + 1) / 60, 3.0) for n in range(20)]
+    assert fit_background(minutes, 0.0, 0.9, 2.0, 1.0).level_error >= 1 / math.sqrt(12)
+    assert fit_background(minutes, 0.0, 0.9, 0.0, 0.0).level_error < 1e-3
