@@ -133,4 +133,10 @@ def sentences(found: Summary, with_database: bool, out: str) -> list[str]:
         "`ventwright check --config FILE` goes through it and the hardware, and "
         "`ventwright run --config FILE` watches your room."
     )
+    if found["scenario"] == "test-prints":
+        after = (
+            f"Next: `ventwright compare --config {out}/ventwright.toml` compares the conditions, "
+            f"`ventwright trial show abs-open-1 --config {out}/ventwright.toml` shows one print; "
+            f"what each truly emitted stands in {out}/summary.json."
+        )
     return [head + "".join(_air(found)), "".join(_books(found, with_database)), CAUTIONS, after]

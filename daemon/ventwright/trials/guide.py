@@ -126,6 +126,8 @@ class Guide:
             self._hold(True, plan.flush)
         else:
             desk.say("Air the room until the reading falls, then close it as it is to be in print.")
+        if self._away() == inf:
+            desk.say("The baseline is not known yet; that takes some minutes after a start.")
         self._until_near(bool(self._extractors))
 
     def _until_near(self, extracting: bool) -> None:
@@ -151,6 +153,11 @@ class Guide:
 
     def _far(self, away: float) -> str:
         plan = self._plan
+        if away == inf:
+            return (
+                f"the baseline of {plan.channel} was not known within "
+                f"{format_duration(plan.flush)}: the keeper needs some quiet minutes after a start"
+            )
         return (
             f"the air did not come within {plan.within:g} of its baseline in "
             f"{format_duration(plan.flush)}, the rest is {away:.1f}: look for another source, give "

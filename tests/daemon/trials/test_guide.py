@@ -126,8 +126,9 @@ def test_air_that_stays_dirty_is_told_with_what_is_left_and_nothing_is_whole() -
 def test_an_unknown_baseline_is_not_taken_for_near() -> None:
     bench = Bench()
     bench.rise = None
-    with pytest.raises(GuideError, match="did not come within"):
+    with pytest.raises(GuideError, match=r"baseline of bench\.pm2_5 was not known within 5 min"):
         bench.guide(flush=5 * MINUTE)
+    assert any("not known yet" in text for text in bench.said)
 
 
 def test_at_the_ceiling_the_trial_is_discarded_and_says_why() -> None:
