@@ -25,6 +25,7 @@ def test_the_shift_of_the_regulation() -> None:
     """1910.1000(d)(1)(ii): 2 h at 150, 2 h at 75 and 4 h at 50 ppm are 81.25 ppm over 8 h."""
     spent = [word for one in ("2 h at 150", "2 h at 75", "4 h at 50") for word in ("--spent", one)]
     (day,) = told(*spent, "--quantity", "co")["days"]
+    assert day["channels"][0]["time-weighted over 8 h"] == 81.25
     work = {one["key"]: one for one in day["channels"][0]["at work"]}
     assert work["osha-co-8h"]["value"] == 81.25
     assert work["osha-co-8h"]["share"] == pytest.approx(81.25 / 50)
@@ -34,6 +35,10 @@ def test_the_shift_of_the_regulation() -> None:
 def test_the_mixture_of_the_regulation() -> None:
     """1910.1000(d)(2)(ii): 500/1000 + 45/200 + 40/200 is 0.925; ours sums the same shares."""
     assert mixture([(500, 1000), (45, 200), (40, 200)]) == pytest.approx(0.925)
+    shares = [word for one in ("500/1000", "45/200", "40/200") for word in ("--mixture", one)]
+    assert told(*shares) == {"mixture": 0.925, "exceeded": False}
+    assert told(*shares, "--mixture", "20/200")["exceeded"]
+    assert not told(*shares, "--mixture", "75/1000")["exceeded"]  # exactly 1
     shares = [("osha-hcho-8h", 0.5), ("osha-co-8h", 0.425), ("osha-co-8h", 0.4)]
     channels = [{"at work": [{"key": key, "share": share}]} for key, share in shares]
     assert mixtures(channels) == {"OSHA PEL": 0.925}

@@ -22,7 +22,7 @@ from ventwright.exposure.days import (
 )
 from ventwright.exposure.dose import DAY_HOURS, Piece
 from ventwright.exposure.stay import stay_by_hand
-from ventwright.exposure.telling import Person, Substance
+from ventwright.exposure.telling import Person, Substance, mixture_told
 from ventwright.exposure.words import lines
 from ventwright.settings.hours import Hours, parse_hours
 from ventwright.settings.model import PersonEntry, Settings
@@ -33,6 +33,8 @@ from ventwright_drivers.quantities import QUANTITIES
 Told = dict[str, Any]
 
 _SPENT = re.compile(r"(\d+(?:\.\d+)?) ?h at (\d+(?:\.\d+)?)", re.ASCII)
+_SHARE = re.compile(r"(\d+(?:\.\d+)?) ?/ ?(\d+(?:\.\d+)?)", re.ASCII)
+_BREATHED = ("pm1", "pm2_5", "pm4", "pm10", "hcho", "co")
 _ANYBODY = "a person"
 _ADULT_AGE = 35
 
@@ -48,6 +50,21 @@ class SpentParam(click.ParamType[Piece]):
         if match is None:
             self.fail(f'"{value}" is not as in "2 h at 150"', param, ctx)
         return float(match[2]), float(match[1])
+
+
+class ShareParam(click.ParamType[Piece]):
+    """A concentration over its limit, such as "45/200"."""
+
+    name = "share"
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> Piece:
+        """Read the text; fails with what is allowed."""
+        match = _SHARE.fullmatch(str(value).strip())
+        if match is None or float(match[2]) <= 0:
+            self.fail(
+                f'"{value}" is not as in "45/200", a concentration over its limit', param, ctx
+            )
+        return float(match[1]), float(match[2])
 
 
 class HoursParam(click.ParamType[Hours]):
@@ -108,7 +125,8 @@ class Chosen(NamedTuple):
 @click.option("--acceptable", type=click.FloatRange(0, min_open=True), help="Its pg/kg a day.")
 @click.option("--substance", default="the substance", help="Its name.")
 @click.option("--spent", multiple=True, type=SpentParam(), help='By hand instead: "2 h at 150".')
-@click.option("--quantity", type=click.Choice(list(QUANTITIES)), help="Of what, by hand.")
+@click.option("--quantity", type=click.Choice(_BREATHED), help="Of what, by hand.")
+@click.option("--mixture", multiple=True, type=ShareParam(), help='Sum shares: "45/200".')
 @config_option
 @json_option
 def exposure(
@@ -117,6 +135,7 @@ def exposure(
     days: int,
     spent: tuple[Piece, ...],
     quantity: str | None,
+    mixture: tuple[Piece, ...],
     config: Path,
     as_json: bool,
     **chosen: Any,
@@ -125,8 +144,11 @@ def exposure(
 
     PERSON and hours are of [people.NAME] in the configuration, or given by options. With --spent
     concentrations are given by hand, in the unit of --quantity; no configuration is needed then.
-    No medical advice.
+    With --mixture shares of limits are summed, of substances that act alike. No medical advice.
     """
+    if mixture:
+        _mixture(mixture, as_json)
+        return
     asked = Chosen(hours=hours, **chosen)
     if spent:
         told = _by_hand(asked, spent, quantity)
@@ -137,6 +159,13 @@ def exposure(
         return
     for line in lines(told):
         click.echo(line)
+
+
+def _mixture(parts: Sequence[Piece], as_json: bool) -> None:
+    told = mixture_told(parts)
+    verdict = "more than is allowed" if told["exceeded"] else "within what is allowed"
+    said = f"together {told['mixture']:g} of the limits: {verdict} (29 CFR 1910.1000(d)(2)(i))"
+    click.echo(json.dumps(told) if as_json else said)
 
 
 def _by_hand(asked: Chosen, spent: Sequence[Piece], quantity: str | None) -> Told:

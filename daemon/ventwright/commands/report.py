@@ -71,7 +71,10 @@ def report() -> None:
 @_DAY_OPTION
 @out_options
 def day(at: int | None, **out: Any) -> None:
-    """Report a day: its curve, what happened, what to do."""
+    """Report a day.
+
+    Its curve, what happened, what to do.
+    """
     _period(day_of(_now() if at is None else at), **out)
 
 
@@ -79,7 +82,10 @@ def day(at: int | None, **out: Any) -> None:
 @_DAY_OPTION
 @out_options
 def week(at: int | None, **out: Any) -> None:
-    """Report a week: its hours as a timetable, what happened, what to do."""
+    """Report a week.
+
+    Its hours as a timetable, what happened, what to do.
+    """
     _period(week_of(_now() if at is None else at), **out)
 
 
@@ -88,7 +94,7 @@ def week(at: int | None, **out: Any) -> None:
 @click.option("--to", "ends", type=Moment(), required=True, help="2027-01-01")
 @out_options
 def span(begins: int, ends: int, **out: Any) -> None:
-    """Report any other time, up to a year or more."""
+    """Report any other time, a year for one."""
     try:
         _period(span_of(begins, ends), **out)
     except ValueError as error:
@@ -98,7 +104,7 @@ def span(begins: int, ends: int, **out: Any) -> None:
 @report.command()
 @out_options
 def commissioning(config: Path, **out: Any) -> None:
-    """Report how fast this room clears, by itself and with extraction."""
+    """Report how fast this room clears."""
     settings, made = settings_or_exit(config), _now()
     try:
         with closing(Reader(settings.store.folder)) as reader:
@@ -116,7 +122,10 @@ def commissioning(config: Path, **out: Any) -> None:
 @click.option("--channel", help="Another channel than the one the trial was marked with.")
 @out_options
 def trial(name: str, channel: str | None, config: Path, **out: Any) -> None:
-    """Report the test print NAME: its curve over its background, and what it emitted."""
+    """Report the test print NAME.
+
+    Its curve over its background, and what it emitted.
+    """
     (made,) = prints_of(settings_or_exit(config), [name], channel)
     html = print_page(made, _now())
     drawn = list(print_pictures(made))
@@ -139,7 +148,9 @@ def comparison(
     config: Path,
     **out: Any,
 ) -> None:
-    """Report a comparison of test prints, as `ventwright compare` makes it.
+    """Report a comparison of test prints.
+
+    The comparison is that of `ventwright compare`.
 
     TRIALS: names of trials; all whole ones unless some are named.
     """

@@ -74,6 +74,7 @@ def stay_told(stay: Stay, person: Person, substance: Substance | None = None) ->
     if not stay.known:
         return told
     public = [one for one in found if one.population == "public"]
+    told["time-weighted over 8 h"] = _rounded(shift_average(stay.pieces))
     told["day's guideline"] = [_share(stay, one) for one in public if one.averaging_ms == DAY]
     told["worst"] = [_worst(stay, one) for one in public if 0 < one.averaging_ms < DAY]
     if person.age >= ADULT:
@@ -179,6 +180,13 @@ def mixtures(told: Sequence[Told]) -> dict[str, float]:
                 of = shares.setdefault(f"{limit.issuer} {limit.kind}", {})
                 of[limit.substance] = max(of.get(limit.substance, 0.0), one["share"])
     return {issuer: _mixture(of) for issuer, of in shares.items() if len(of) > 1}
+
+
+def mixture_told(parts: Sequence[tuple[float, float]]) -> Told:
+    """Tell the equivalent exposure of (concentration, limit) pairs, each in a unit of its own."""
+    found = mixture(parts)
+    exceeded = exceeds(_rounded(found, 12), 1.0)  # not by the rounding of sums
+    return {"mixture": _rounded(found), "exceeded": exceeded}
 
 
 def _mixture(shares: Mapping[str, float]) -> float:

@@ -63,7 +63,7 @@ def test_it_is_told_once_over_restarts(settings: Settings, tmp_path: Path) -> No
     assert world.digests.tell()
     assert not world.digests.tell()
     (told,) = world.waiting
-    assert told.startswith("class room <12>: Thursday, 24 September 2026\nThe worst hour had 100")
+    assert told.startswith("class room <i>: Thursday, 24 September 2026\nThe worst hour had 100")
     world.file.close()
     again = World(settings, tmp_path, report, THURSDAY + 19 * HOUR)
     assert not again.digests.tell()

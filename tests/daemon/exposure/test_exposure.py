@@ -98,6 +98,8 @@ def test_hours_by_hand_and_an_adult_at_work(tmp_path: Path) -> None:
         (("--spent", "30 h at 3", "--quantity", "pm2_5"), "30 h: above 0 and up to 24 h"),
         (("--spent", "an hour"), 'is not as in "2 h at 150"'),
         (("--hours", "mornings"), "hours such as"),
+        (("--mixture", "half"), 'is not as in "45/200"'),
+        (("--mixture", "1/0"), 'is not as in "45/200"'),
     ],
 )
 def test_mistakes_get_a_sentence(words: tuple[str, ...], says: str) -> None:

@@ -49,7 +49,7 @@ def made(name: str = "pla-closed-1", channel: str = "bench.pm2_5") -> Print:
         unit="µg/m³",
         model="pms5003",
         optical=True,
-        room="workshop <1>",
+        room="workshop <b>",
         volume=45.0,
         phases=(
             Phase("background", BEGINS, BEGINS + 30 * MINUTE),

@@ -93,7 +93,7 @@ def test_a_run_that_reaches_into_the_day_counts_from_its_beginning(settings: Set
 def test_the_digest_is_short_and_says_what_counts(settings: Settings) -> None:
     told = facts(Gathered(settings, day_of(THURSDAY), FRIDAY + HOUR))
     text = digest(told)
-    assert digest_title(told) == "class room <12>: Thursday, 24 September 2026"
+    assert digest_title(told) == "class room <i>: Thursday, 24 September 2026"
     assert text.startswith(
         "PM2.5 was above the guideline for a day. The worst hour had 100 µg/m³: Thursday 24 Sep, "
         "9 to 10 h."
@@ -125,7 +125,7 @@ def test_the_page_needs_nothing_from_elsewhere(
     result = report(settings, *words, "--out", str(out))
     assert result.exit_code == 0, result.output
     shown = alone(out.read_text(encoding="utf-8"))
-    assert "class room <12>" in shown
+    assert "class room <i>" in shown
     assert "do not see ultrafine particles" in shown
 
 

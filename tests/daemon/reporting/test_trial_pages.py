@@ -42,7 +42,7 @@ def test_a_print_is_told_with_its_ranges() -> None:
     assert "particles, which printers emit most of, are not seen" in words
     assert "Kim 2015, Environ Sci Technol 49:12044 (from memory)" in words
     assert "No published emission of particles by mass could be read" in words
-    assert "workshop <1>" in words
+    assert "workshop <b>" in words
 
 
 def test_a_print_is_drawn_over_its_background_with_its_phases() -> None:

@@ -15,7 +15,7 @@ GAP = (WEDNESDAY + 13 * HOUR, WEDNESDAY + 15 * HOUR)
 
 CONFIGURATION = """
 [room]
-name = "class room <12>"
+name = "class room <i>"
 volume = 189
 [store]
 folder = "{folder}"
