@@ -12,7 +12,6 @@ from ventwright.reporting.facts import guideline
 from ventwright.reporting.gathered import Gathered
 from ventwright.reporting.happenings import Episode, Run
 from ventwright.reporting.words import figure
-from ventwright.settings.model import HOUR
 
 MOST_HOURS = 14
 """Days up to which hours are shown; days beyond."""
@@ -80,7 +79,7 @@ def _touched(things: Sequence[Episode | Run], begin: int, end: int) -> bool:
 
 
 def _cell(gathered: Gathered, begin: int, end: int) -> Cell:
-    if begin >= gathered.until or end <= gathered.period.begins:
+    if begin >= gathered.until or end <= gathered.period.begins or begin == end:
         return Cell(None, future=True)
     happened = gathered.happened
     return Cell(
@@ -95,7 +94,7 @@ def _hours(gathered: Gathered) -> Grid:
     dates = [datetime.fromtimestamp(day / 1000) for day in days]
     rows = []
     for hour in range(24):
-        cells = [_cell(gathered, t, t + HOUR) for t in (_moment(day, hour) for day in dates)]
+        cells = [_cell(gathered, *hour_of_day(day, hour)) for day in dates]
         rows.append((f"{hour} h", cells))
     heads = [f"{day:%a} {day.day}" for day in dates]
     what = "means of an hour, each day a column"
@@ -116,8 +115,18 @@ def _mean_only(gathered: Gathered, span: tuple[int, int]) -> Cell:
     return Cell(whole.value, future=whole.future)
 
 
+def hour_of_day(day: datetime, hour: int) -> tuple[int, int]:
+    """Tell when an hour of a local day begins and ends, Unix ms.
+
+    One that a clock change repeats is two hours long, one that it leaves out has no length.
+    """
+    begin = day.replace(hour=hour, minute=0, second=0, microsecond=0)
+    first, last = (round(t.timestamp() * 1000) for t in (begin, begin + timedelta(hours=1)))
+    return first, last if last > first else first
+
+
 def _moment(day: datetime, hour: int) -> int:
-    """Tell when an hour of a local day begins, Unix ms; that of a skipped hour is the next one."""
+    """Tell when an hour of a local day begins, Unix ms."""
     at = day.replace(hour=hour, minute=0, second=0, microsecond=0)
     return round(at.timestamp() * 1000)
 

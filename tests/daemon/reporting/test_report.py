@@ -6,6 +6,8 @@ import sys
 import time
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import datetime
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +25,7 @@ from ventwright.reporting.facts import facts
 from ventwright.reporting.gathered import Gathered
 from ventwright.reporting.happenings import _Finder
 from ventwright.reporting.periods import day_of, span_of, week_of
-from ventwright.reporting.pictures import bounds
+from ventwright.reporting.pictures import bounds, hour_of_day
 from ventwright.settings.model import Settings
 from ventwright.storage.reader import StoredEvent
 from ventwright_drivers.quantities import QUANTITIES
@@ -216,3 +218,17 @@ def test_a_daemon_that_was_stopped_is_lost_until_it_starts() -> None:
     finder.take(300, event(300, "keeper", "", change="started", why="it died", missed=40))
     assert [(loss.begins, loss.ends) for loss in finder.all.losses] == [(10, 90), (260, 300)]
     assert [(run.begins, run.ends) for run in finder.all.runs] == [(5, 10), (200, 260)]
+
+
+def test_hours_of_a_day_on_which_the_clock_changes() -> None:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("TZ", "Europe/Berlin")
+        time.tzset()
+        spring, autumn = datetime(2026, 3, 29), datetime(2026, 10, 25)
+        for day, odd, length in ((spring, 2, 0), (autumn, 2, 2)):
+            hours = [hour_of_day(day, hour) for hour in range(24)]
+            lengths = [(end - begin) / HOUR for begin, end in hours]
+            assert lengths[odd] == length
+            assert sum(lengths) == 23 + length
+            assert all(one[1] == two[0] for one, two in pairwise(hours))
+    time.tzset()
