@@ -9,12 +9,14 @@ from math import fsum
 from pathlib import Path
 
 from ventwright.averaging.gather import good, pour
-from ventwright.settings.model import Settings
+from ventwright.settings.model import MINUTE, Settings
 from ventwright.storage.blocks import Column
 from ventwright.storage.reader import Reader
+from ventwright.storage.summaries import summaries
 from ventwright_drivers.quantities import QUANTITIES
 
 BLOCK_MS = 20_000
+_COVERAGE = 0.5
 
 Levels = list[tuple[int, float]]
 """The middle of a block, Unix ms, and its mean in the channel's unit."""
@@ -54,3 +56,19 @@ def stored(
     finally:
         reader.close()
     return {channel: blocks.levels() for channel, blocks in found.items()}
+
+
+def remembered(
+    folder: Path, settings: Settings, channels: Iterable[str], begins: int, ends: int
+) -> dict[str, Levels]:
+    """Read the levels of a time long past: minutes, where the readings are no longer there.
+
+    Raises sqlite3.Error.
+    """
+    found = stored(folder, settings, channels, begins, ends)
+    return {c: them or _minutes(folder, c, begins, ends) for c, them in found.items()}
+
+
+def _minutes(folder: Path, channel: str, begins: int, ends: int) -> Levels:
+    figures = summaries(folder, channel, "minute", begins, ends)
+    return [(one.start + MINUTE // 2, one.mean) for one in figures if one.coverage >= _COVERAGE]

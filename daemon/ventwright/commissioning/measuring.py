@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Any, NamedTuple
 
 from ventwright.commissioning.findings import Rate
-from ventwright.commissioning.levels import Levels, stored
+from ventwright.commissioning.levels import Levels, remembered
 from ventwright.commissioning.notebook import Notebook
 from ventwright.commissioning.past import Past, look, spells
 from ventwright.commissioning.tracers import beside, tracer, tracers
@@ -88,7 +88,7 @@ def recorded(
         reader.close()
 
     def give(first: int, last: int) -> dict[str, Levels]:
-        return stored(folder, settings, channels, first, last)
+        return remembered(folder, settings, channels, first, last)
 
     past = look(spells(runs, begins, ends), found.channel, give, found.least, found.settle)
     natural = past.rate("")

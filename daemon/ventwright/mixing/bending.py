@@ -4,18 +4,20 @@ Knows a fit, no room. What is not one exponential is told by its first part agai
 by stretches that lie off the curve together.
 """
 
-from math import fsum, log, sqrt
+from math import exp, fsum, log, sqrt
 
 from ventwright.mixing.curve import Fit, Points
-from ventwright.mixing.doubt import doubt
+from ventwright.mixing.doubt import doubt, doubt_of
 from ventwright.mixing.fitting import fit
+from ventwright.mixing.linear import Column, SingularError, inverse_square, solve
 
 _STRETCHES = 8
 _SURE = 3.5
 """Standard errors beyond which the two parts differ."""
-_NOTABLE = 0.2
+_NOTABLE = 0.1
 """The share of the rate by which they must differ to matter."""
 _FEWEST = 8
+_TINY = 1e-6  # of the rise: a background that was given without an error stays where it is
 _FAR = 0.05
 """The share of the rise by which a stretch must lie off."""
 
@@ -28,9 +30,50 @@ def bend(found: Fit, background_error: float = 0.0, hours: float = 1.0) -> str:
     early, late = parts
     apart = late.rates[0] - early.rates[0]
     unsure = sqrt(_error(early) ** 2 + _error(late) ** 2 + _leaning(late, background_error) ** 2)
-    if abs(apart) > max(_SURE * unsure, _NOTABLE * found.rates[0]):
+    sure = abs(apart) > _SURE * unsure or abs(_curvature(found, background_error)) > _SURE
+    if sure and abs(apart) > _NOTABLE * found.rates[0]:
         return _said(early.rates[0] / hours, late.rates[0] / hours)
     return _bump(found, hours)
+
+
+def _curvature(found: Fit, background_error: float) -> float:
+    """Tell by how many standard errors the rate itself changes with time, over all of the decay.
+
+    One term more, t² exp(-k t), takes up what a single rate leaves over; the error is judged from
+    what is left then, so that a bend does not pass for slow noise. A background that was given is
+    let move by its error.
+    """
+    rows = sorted(zip(*found.points, found.residuals, strict=True))
+    slopes = [_row(found, t, s) for t, _, s, _ in rows]
+    columns = [list(column) for column in zip(*slopes, strict=True)]
+    off = [r / s for *_, s, r in rows]
+    if not found.free:
+        columns.append([1 / s for *_, s, _ in rows])
+        for column in columns:
+            column.append(0.0)
+        columns[-1][-1] = found.deviation / max(background_error, _TINY * abs(found.amplitudes[0]))
+        off.append(0.0)
+    try:
+        changes, triangle = solve(columns, off)
+    except SingularError:
+        return 0.0
+    left = _left(columns, off, changes)[: len(rows)]
+    scale = fsum(r * r for r in left) / max(1, len(left) - len(columns))
+    error = sqrt(scale * inverse_square(triangle)[0][0]) * doubt_of(left, len(columns)).widened
+    return changes[0] / error if error else 0.0
+
+
+def _row(found: Fit, t: float, spread: float) -> list[float]:
+    """Give how a weighted point changes with curvature, amplitude, rate and a free background."""
+    fall = exp(-found.rates[0] * t)
+    last = [1.0] if found.free else []
+    row = [t * t * fall, fall, -t * found.amplitudes[0] * fall, *last]
+    return [value / spread for value in row]
+
+
+def _left(columns: list[Column], off: Column, changes: Column) -> Column:
+    rows = zip(off, *columns, strict=True)
+    return [r - fsum(c * x for c, x in zip(changes, row, strict=True)) for r, *row in rows]
 
 
 def _parts(found: Fit) -> tuple[Fit, Fit] | None:

