@@ -1,6 +1,8 @@
 """Commissioning from what was recorded: the same figures without a ritual."""
 
 import json
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -8,11 +10,14 @@ import pytest
 from click.testing import CliRunner
 
 from ventwright.commands.commission import commission
+from ventwright.commissioning.levels import remembered
 from ventwright.commissioning.measuring import Wanted, kept, plan, recorded
 from ventwright.commissioning.past import Spell, spells
 from ventwright.commissioning.verdict import lines
 from ventwright.commissioning.walk import StoppedError
 from ventwright.reporting.happenings import Run
+from ventwright.storage.reducing import reduce_next
+from ventwright.storage.schema import store_path
 from walked import DUST, OFFSET, TRACER, Simulated
 
 HOUR_S = 3600
@@ -60,6 +65,25 @@ def test_past_episodes_give_both_rates(place: Simulated) -> None:
     place.wait(1)
     (found,) = [one for one in kept(place.settings) if one["at"]]
     assert found["method"].startswith("past, ")
+
+
+def test_minutes_do_where_the_readings_are_gone(tmp_path: Path) -> None:
+    place = Simulated(tmp_path, 5)
+    live(place, 2.2)
+    live(place, 2)
+    channels, span = ["bench.pm2_5"], (OFFSET, OFFSET + 1000 * place.seconds)
+    before = place.levels(channels, *span)
+    while place.writer.tend(lambda db, boot: reduce_next(db, boot, 1000 * place.seconds)):
+        pass
+    with closing(sqlite3.connect(store_path(tmp_path))) as db, db:
+        db.execute("DELETE FROM blocks")
+    assert place.levels(channels, *span)["bench.pm2_5"] == []
+    minutes = remembered(tmp_path, place.settings, channels, *span)["bench.pm2_5"]
+    assert 150 < len(minutes) < len(before["bench.pm2_5"]) / 2
+    _, past = recorded(place.settings, plan(place.settings, Wanted()), *everything(place))
+    assert past.rates["hood"]
+    for one in past.rates["hood"]:
+        assert one.rate == pytest.approx(DUST.clearance, abs=3 * one.error)
 
 
 def test_where_nothing_was_held_off_the_natural_rate_is_missing(tmp_path: Path) -> None:
