@@ -304,3 +304,40 @@ def test_whole_repeats_are_the_least_that_suffice() -> None:
         assert n is not None
         assert welch_power(d, n) >= 0.8
         assert n == 2 or welch_power(d, n - 1) < 0.8
+
+
+UNEQUAL = [[10.1, 11.4, 9.8, 10.6], [12.9, 13.3], [8.0, 9.1, 8.7], [11.0, 12.4, 11.1, 10.2, 11.9]]
+
+
+def restricted_deviance(between: float, within: float) -> float:
+    """Work out -2 log of the restricted likelihood with whole matrices (Patterson, Thompson)."""
+    import numpy as np
+
+    values = np.array([v for group in UNEQUAL for v in group])
+    places = np.array([n for n, group in enumerate(UNEQUAL) for _ in group])
+    spread = within * np.eye(len(values)) + between * (places[:, None] == places[None, :])
+    ones = np.ones((len(values), 1))
+    inverse = np.linalg.inv(spread)
+    weight = (ones.T @ inverse @ ones).item()
+    middle = (ones.T @ inverse @ values).item() / weight
+    rest = values - middle
+    return float(np.linalg.slogdet(spread)[1] + math.log(weight) + rest @ inverse @ rest)
+
+
+def test_components_of_unequal_groups_have_the_greatest_restricted_likelihood() -> None:
+    found = likely_components(UNEQUAL)
+    assert found is not None
+    best = restricted_deviance(found.between, found.within)
+    for more in (0.97, 1.03):
+        assert restricted_deviance(more * found.between, found.within) > best
+        assert restricted_deviance(found.between, more * found.within) > best
+
+
+def test_components_of_unequal_groups_by_mean_squares() -> None:
+    """By hand: n0 = (14 - 54/14)/3 repeats stand for unequal ones (textbook)."""
+    found = one_way(UNEQUAL)
+    assert found is not None
+    known = stats.f_oneway(*UNEQUAL)
+    assert (found.f, found.p) == pytest.approx((known.statistic, known.pvalue))
+    squares = found.ss_between / 3
+    assert found.between == pytest.approx((squares - found.within) / ((14 - 54 / 14) / 3))

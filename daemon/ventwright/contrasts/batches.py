@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
+from ventwright.contrasts.columns import DEPENDENT, beside, dot, marks, upright
 from ventwright.contrasts.sample import Sample
 from ventwright.contrasts.several import holm
 from ventwright.contrasts.verdicts import chance
@@ -16,27 +17,37 @@ from ventwright.contrasts.welch import mean
 from ventwright.standards.distributions import f_tail
 
 _RARE = 0.05
-_DEPENDENT = 1e-9
 ORDER = "order"
 
 
 class _Look(NamedTuple):
-    """A kind of batch, the chance of its pattern and the sentence to say."""
+    """The chance of a pattern, the sentence to say, and the kind of batch, if it is one."""
 
     p: float
     says: str
+    kind: str = ""
 
 
-def patterns(samples: Sequence[Sample], values: Sequence[float], log: bool) -> list[str]:
-    """Give the sentences on batches, given `values` on the scale of the comparison."""
+class Patterns(NamedTuple):
+    """What is to be said of batches, and which kinds of them matter."""
+
+    says: list[str]
+    kinds: list[str]
+
+
+def patterns(samples: Sequence[Sample], values: Sequence[float], log: bool) -> Patterns:
+    """Look for patterns, given `values` on the scale of the comparison."""
     kinds = sorted({kind for sample in samples for kind in sample.batches})
     found = [says for kind in kinds if (says := _tangled(samples, kind))]
     looks = [look for kind in kinds if (look := _batch(samples, values, kind, log))]
     if trend := _trend(samples, values, log):
         looks.append(trend)
     chances = holm([look.p for look in looks])
-    shown = zip(looks, chances, strict=True)
-    return found + [look.says for look, p in shown if p is not None and p < _RARE]
+    pairs = zip(looks, chances, strict=True)
+    shown = [look for look, p in pairs if p is not None and p < _RARE]
+    return Patterns(
+        found + [look.says for look in shown], [look.kind for look in shown if look.kind]
+    )
 
 
 def _batches(samples: Sequence[Sample], kind: str) -> list[str]:
@@ -61,7 +72,7 @@ def _batch(
     samples: Sequence[Sample], values: Sequence[float], kind: str, log: bool
 ) -> _Look | None:
     batches = _batches(samples, kind)
-    extra = [_marks(batches, batch) for batch in sorted(set(batches))]
+    extra = [marks(batches, batch) for batch in sorted(set(batches))]
     p = _chance(samples, values, extra)
     if p is None:
         return None
@@ -77,6 +88,7 @@ def _batch(
         f"The {kind} matters: with the condition allowed for, prints of {kind} {high} came out "
         f"{by} those of {low} ({chance(p)}). Compare within one {kind}, or spread each condition "
         "over all.",
+        kind,
     )
 
 
@@ -116,47 +128,25 @@ def _residuals(samples: Sequence[Sample], values: Sequence[float]) -> list[float
     return [value - middles[sample.condition] for sample, value in pairs]
 
 
-def _marks(batches: Sequence[str], batch: str) -> list[float]:
-    return [float(b == batch) for b in batches]
-
-
 def _chance(
     samples: Sequence[Sample], values: Sequence[float], extra: Sequence[Sequence[float]]
 ) -> float | None:
     """Give the chance of what the extra columns explain beyond the conditions (F test)."""
     conditions = [sample.condition for sample in samples]
-    own = [_marks(conditions, condition) for condition in sorted(set(conditions))]
+    own = [marks(conditions, condition) for condition in sorted(set(conditions))]
     first, rank = _rest(own, values)
     second, more = _rest([*own, *extra], values)
     df = len(values) - more
-    if more == rank or df < 1 or second <= _DEPENDENT * first:
+    if more == rank or df < 1 or second <= DEPENDENT * first:
         return None
     return f_tail((first - second) / (more - rank) / (second / df), more - rank, df)
 
 
 def _rest(columns: Sequence[Sequence[float]], values: Sequence[float]) -> tuple[float, int]:
-    """Give the sum of squares that columns do not explain, and how many count (Gram-Schmidt)."""
-    rest, rank = list(values), 0
-    kept: list[list[float]] = []
-    for column in columns:
-        left = list(column)
-        for unit in kept:
-            left = _without(left, unit)
-        size = _dot(left, left)
-        if size > _DEPENDENT * max(1.0, _dot(column, column)):
-            unit = [x / math.sqrt(size) for x in left]
-            kept.append(unit)
-            rest, rank = _without(rest, unit), rank + 1
-    return _dot(rest, rest), rank
-
-
-def _dot(a: Sequence[float], b: Sequence[float]) -> float:
-    return math.fsum(x * y for x, y in zip(a, b, strict=True))
-
-
-def _without(values: Sequence[float], unit: Sequence[float]) -> list[float]:
-    along = _dot(values, unit)
-    return [v - along * u for v, u in zip(values, unit, strict=True)]
+    """Give the sum of squares that columns do not explain, and how many of them count."""
+    units = upright(columns)
+    left = beside(units, values)
+    return dot(left, left), len(units)
 
 
 def together(samples: Sequence[Sample]) -> Iterator[str]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import cache
 from itertools import combinations
 
+from ventwright.contrasts.allowing import allowed_for, sentence
 from ventwright.contrasts.anova import one_way
 from ventwright.contrasts.batches import patterns, together
 from ventwright.contrasts.power import (
@@ -28,6 +29,7 @@ the only replicated printing study found (resin printing, five repeats: emission
 OWN_DF = 4
 """So many degrees of freedom make one's own spread worth more than the literature's."""
 
+_FEWEST_DF = 2
 RATIOS = (1.25, 1.5, 2.0, 3.0)
 MOST_CONDITIONS = 20
 
@@ -121,7 +123,8 @@ class _Comparing:
         contrasts = self._contrasts()
         samples = [s for held in self.held.values() for s in held]
         values = [float(v) for group in self.groups for v in group]
-        batches = patterns(samples, values, question.log) + list(together(samples))
+        seen = patterns(samples, values, question.log)
+        batches = [*seen.says, *self._allowing(samples, values, seen.kinds), *together(samples)]
         return Comparison(
             question.figure,
             question.title,
@@ -140,6 +143,20 @@ class _Comparing:
             question.left_out or {},
             tuple([c.verdict for c in contrasts] + batches),
         )
+
+    def _allowing(
+        self, samples: Sequence[Sample], values: Sequence[float], kinds: Sequence[str]
+    ) -> list[str]:
+        """Compare once more with the kinds of batches that matter allowed for."""
+        if not kinds or not self.question.log or any(s.below for s in samples):
+            return []
+        found = []
+        for i, j in self.pairs:
+            one, other = self.names[i], self.names[j]
+            test = allowed_for(samples, values, kinds, one, other)
+            if test is not None and test.df is not None and test.df >= _FEWEST_DF:
+                found.append(sentence(kinds, one, other, test, self._alpha))
+        return found
 
     def _shown_spread(self, spread: float | None) -> float | None:
         return math.exp(spread) if spread is not None and self.question.log else spread

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from invoking import json_of, said_by
 from ventwright.commands.compare import compare as compare_command
 from ventwright.commands.repeats import repeats
+from ventwright.contrasts.allowing import allowed_for
 from ventwright.contrasts.compare import LITERATURE, Question, compare
 from ventwright.contrasts.sample import CompareError, Sample
 from ventwright.trials.figures import Comparison
@@ -114,6 +115,42 @@ def test_a_day_that_matters_is_named() -> None:
         text.startswith("The day matters") and "2026-05-02 came out 2 times" in text
         for text in told.batches
     )
+
+
+def test_a_label_beside_is_allowed_for_and_the_difference_within_it_told() -> None:
+    """Two materials a factor of 5 apart hide what the door does, unless allowed for."""
+    found = []
+    for order, (door, material, _) in enumerate(
+        (d, m, n) for n in range(4) for m in (10.0, 50.0) for d in ("open", "closed")
+    ):
+        value = material * (1.4 if door == "open" else 1.0) * (1 + 0.03 * ((order * 7) % 5))
+        batch = {"material": str(material)}
+        found.append(Sample(f"p{order}", door, value, batch, order))
+    told = compare(found, QUESTION)
+    assert not told.contrasts[0].differs
+    said = next(text for text in told.batches if text.startswith("With material allowed for"))
+    assert "open is 1.4" in said.replace("1.39", "1.4").replace("1.41", "1.4")
+
+
+def test_allowing_for_a_batch_agrees_with_ordinary_least_squares() -> None:
+    import numpy as np
+
+    dice = np.random.default_rng(3)
+    found = [
+        Sample(f"p{n}", "abc"[n % 3], float(v), {"day": str(n % 4)}, n)
+        for n, v in enumerate(dice.normal(3, 1, 17))
+    ]
+    values = [float(s.value) for s in found]
+    test = allowed_for(found, values, ["day"], "a", "c")
+    table = [
+        [s.condition == "a", s.condition == "b", *(s.batches["day"] == str(d) for d in range(4))]
+        for s in found
+    ]
+    design = np.array(table, dtype=float)
+    least, squares, rank, _ = np.linalg.lstsq(design, np.array(values), rcond=None)
+    error = np.sqrt(squares[0] / (17 - rank) * np.linalg.inv(design.T @ design)[0, 0])
+    assert test is not None
+    assert (test.difference, test.error, test.df) == pytest.approx((least[0], error, 17 - rank))
 
 
 def test_conditions_each_printed_on_a_day_of_its_own_are_told() -> None:
