@@ -82,7 +82,7 @@ class Course:
     def mean(self, first: int, last: int) -> float | None:
         """Give the mean from a minute up to, not with, another; None if too little is known."""
         area, cover = self.sums(first, last)
-        return area / cover if cover and cover >= COVERAGE * (last - first) else None
+        return area / cover if cover and cover >= _enough(last - first) else None
 
     def means(self, minutes: int) -> list[float | None]:
         """Give the means of one stretch of `minutes` after another, from the start."""
@@ -102,7 +102,7 @@ class Course:
         end = self.count if last is None else last
         low, high = slice(first, max(first, end - minutes + 1)), slice(first + minutes, end + 1)
         covered = list(map(sub, covers[high], covers[low]))
-        enough = list(map(ge, covered, repeat(max(COVERAGE * minutes, 1e-9))))
+        enough = list(map(ge, covered, repeat(_enough(minutes))))
         known = compress(map(sub, areas[high], areas[low]), enough)
         return Windows(
             list(map(truediv, known, compress(covered, enough))), enough, first + minutes
@@ -128,6 +128,11 @@ class Windows:
         highest = max(self._means)
         ends = compress(count(self._first_end), self._enough)
         return Found(highest, next(islice(ends, self._means.index(highest), None)))
+
+
+def _enough(minutes: int) -> float:
+    """Tell how many covered minutes make a mean known; sums of shares are not exact."""
+    return max(COVERAGE * minutes - 1e-6, 1e-9)
 
 
 def _nothing(minutes: int) -> "array[float]":
