@@ -1,13 +1,14 @@
 """`ventwright compare`: conditions side by side, from trials or from a table of repeats."""
 
 import json
-import sqlite3
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 import click
 
 from ventwright.commands.options import config_option, fail, json_option, settings_or_exit
+from ventwright.commands.trial_options import read_store
 from ventwright.contrasts.compare import Question
 from ventwright.contrasts.compare import compare as compared
 from ventwright.contrasts.numbers import told
@@ -18,10 +19,10 @@ from ventwright.contrasts.table import read_table
 from ventwright.contrasts.words import lines
 from ventwright.rehearsal.words import paragraph
 from ventwright.settings.model import Settings
-from ventwright.storage.reader import Reader
-from ventwright.trials.analyse import TrialError, Wishes, analysed
+from ventwright.trials.analyse import Wishes, analysed
 from ventwright.trials.cautions import CALIBRATION, ULTRAFINE
 from ventwright.trials.figures import FIGURES, Comparison, Print
+from ventwright.trials.marking import read_trials
 
 Asked = tuple[Sequence[Sample], Question]
 
@@ -70,14 +71,15 @@ def compare(
     labels in which the trials differ, or of those named by --by.
     """
     ways = {"log": scale == "log", "method": method, "reference": reference}
-    plan = {**ways, "confidence": confidence, "spread": _spread(spread, scale)}
+    plan: dict[str, Any] = {**ways, "confidence": confidence, "spread": _spread(spread, scale)}
     try:
         if table is not None:
             samples: Sequence[Sample] = read_table(table)
-            question = Question("value", "value", "", **plan)  # type: ignore[arg-type]
+            question = Question("value", "value", "", **plan)
         else:
-            prints = prints_of(settings_or_exit(config), trials, channel)
-            samples, question = asked(prints, by, figure, **plan)
+            settings = settings_or_exit(config)
+            prints = prints_of(settings, trials, channel)
+            samples, question = asked(prints, by, figure, unused(settings, trials), **plan)
         found = compared(samples, question)
     except CompareError as error:
         fail(str(error))
@@ -96,16 +98,8 @@ def _spread(spread: float | None, scale: str) -> float | None:
 
 def prints_of(settings: Settings, trials: Sequence[str], channel: str | None) -> list[Print]:
     """Analyse the trials that are named, or all; ends with a sentence if there are none."""
-    try:
-        reader = Reader(settings.store.folder)
-        try:
-            found = analysed(reader, settings, Wishes(channel=channel))
-        finally:
-            reader.close()
-    except sqlite3.Error as error:
-        fail(f"The store in {settings.store.folder} could not be read: {error}")
-    except TrialError as error:
-        fail(str(error))
+    wishes = Wishes(channel=channel)
+    found = read_store(settings, lambda reader: analysed(reader, settings, wishes))
     there = {made.name for made in found}
     if missing := [name for name in trials if name not in there]:
         fail(f'there is no whole trial "{missing[0]}"; `ventwright trial list` shows what there is')
@@ -114,13 +108,32 @@ def prints_of(settings: Settings, trials: Sequence[str], channel: str | None) ->
     return [made for made in found if not trials or made.name in trials]
 
 
-def asked(prints: Sequence[Print], by: Sequence[str], figure: str | None, **plan: object) -> Asked:
-    """Make the question that belongs to analysed prints; raises CompareError."""
+def unused(settings: Settings, trials: Sequence[str]) -> dict[str, str]:
+    """Tell which trials are not used, and why, unless some were named."""
+    if trials:
+        return {}
+    marked = read_store(settings, read_trials).values()
+    return {trial.name: trial.unusable for trial in marked if trial.unusable}
+
+
+def asked(
+    prints: Sequence[Print],
+    by: Sequence[str],
+    figure: str | None,
+    not_used: Mapping[str, str] | None = None,
+    **plan: Any,
+) -> Asked:
+    """Make the question that belongs to analysed prints; raises CompareError.
+
+    `not_used`: trials that were not analysed, and why.
+    """
     chosen, labels = figure or usual_figure(prints), tuple(by) or usual_labels(prints)
     samples, left_out = repeats(prints, chosen, labels)
     unit = getattr(prints[0], chosen).unit
     title = f"{prints[0].title} {TITLES[chosen]}"
-    given = Question(chosen, title, unit, by=labels, left_out=left_out, **plan)  # type: ignore[arg-type]
+    given = Question(
+        chosen, title, unit, by=labels, left_out={**(not_used or {}), **left_out}, **plan
+    )
     return samples, given
 
 

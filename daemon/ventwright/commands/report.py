@@ -11,7 +11,7 @@ from typing import Any
 
 import click
 
-from ventwright.commands.compare import asked, prints_of
+from ventwright.commands.compare import asked, prints_of, unused
 from ventwright.commands.options import Moment, config_option, fail, settings_or_exit
 from ventwright.contrasts.compare import compare
 from ventwright.contrasts.numbers import finite
@@ -157,7 +157,7 @@ def comparison(
     settings = settings_or_exit(config)
     prints = prints_of(settings, trials, channel)
     try:
-        samples, question = asked(prints, by, figure, reference=reference)
+        samples, question = asked(prints, by, figure, unused(settings, trials), reference=reference)
         found = compare(samples, question)
     except CompareError as error:
         fail(str(error))

@@ -19,9 +19,6 @@ from ventwright_drivers.quantities import QUANTITIES
 from ventwright_drivers.registry import load
 
 HOUR_MS = 3_600_000
-VOLUME_ERROR = 0.05
-"""Standard uncertainty of the volume, as a share, unless the configuration tells another."""
-
 _LEAST_COVERAGE = 0.75
 
 
@@ -186,7 +183,7 @@ def _known(
     quantity = QUANTITIES[name]
     error = wishes.volume_error
     if error is None:
-        error = getattr(settings.room, "volume_error", VOLUME_ERROR)
+        error = settings.room.volume_error
     return Known(
         trial,
         channel,

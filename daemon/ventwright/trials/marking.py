@@ -37,6 +37,8 @@ class Trial:
     """Whether it was marked afterwards."""
     resumed: int = 0
     boots: frozenset[int] = frozenset()
+    overlaps: str = ""
+    """Another trial that was under way at the same time."""
     within: float | None = None
     """The distance to which the air was flushed, channel's unit."""
 
@@ -58,6 +60,8 @@ class Trial:
         times = [self.marks[phase] for phase in NEEDED]
         if sorted(times) != times or len(set(times)) < len(times):
             return "its phases do not follow one another"
+        if self.overlaps:
+            return f"{self.overlaps} was under way at the same time, and it is one air"
         if len(self.boots) > 1:
             return "the machine was started anew in the middle of it"
         return ""
@@ -91,7 +95,20 @@ def read_trials(reader: Reader) -> dict[str, Trial]:
         for event in page:
             if event.kind == "mark":
                 found[event.subject] = _marked(found.get(event.subject), event, boots[event.boot])
-    return found
+    return _side_by_side(found)
+
+
+def _side_by_side(trials: dict[str, Trial]) -> dict[str, Trial]:
+    """Name for each whole trial one that was under way meanwhile, if any was."""
+    whole = sorted(
+        (trial for trial in trials.values() if trial.state == "whole"),
+        key=lambda trial: trial.marks["background"],
+    )
+    for one, other in pairwise(whole):
+        if other.marks["background"] < one.marks["end"]:
+            trials[one.name] = replace(trials[one.name], overlaps=other.name)
+            trials[other.name] = replace(trials[other.name], overlaps=one.name)
+    return trials
 
 
 def _marked(before: Trial | None, event: StoredEvent, boot: Boot) -> Trial:

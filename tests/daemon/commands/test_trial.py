@@ -144,6 +144,8 @@ def test_conditions_are_compared_and_unusable_trials_left_out(config: Path) -> N
     assert "abs is 3." in contrast["verdict"]
     said = said_by(compare, "--config", str(config), "--figure", "rise").replace("\n", " ")
     assert "PM2.5 rise, µg/m³, by material" in said
+    assert "pla-9 is left out: it was discarded: the nozzle clogged." in said
+    assert "pla-8 is left out: it is not whole" in said
 
 
 def test_named_trials_only(config: Path) -> None:

@@ -124,6 +124,16 @@ def test_a_restart_of_the_machine_in_the_middle_is_told(store: Store) -> None:
     assert "started anew" in store.trials()["pla-1"].unusable
 
 
+def test_two_trials_at_the_same_time_are_not_used_for_it_is_one_air(store: Store) -> None:
+    whole(store, "pla-1")
+    whole(store, "abs-1", start=100)
+    whole(store, "pla-2", start=400)
+    found = store.trials()
+    assert "abs-1 was under way at the same time" in found["pla-1"].unusable
+    assert "pla-1 was under way" in found["abs-1"].unusable
+    assert not found["pla-2"].unusable
+
+
 def test_conditions_are_named_by_what_describes_them() -> None:
     labels = {"material": "PLA", "door": "open", "grams": "12", "spool": "3", "printers": "2"}
     assert condition(labels) == "open, PLA"
