@@ -5,12 +5,12 @@ Times stay in the unit of the file; rates are told per hour as well.
 """
 
 from datetime import datetime
-from math import isfinite
+from math import hypot, isfinite
 from typing import Any, NamedTuple
 
 from ventwright.commissioning.columns import Columns
 from ventwright.mixing.curve import Fit, Points
-from ventwright.mixing.decay import against, weighted
+from ventwright.mixing.decay import PLAIN, against, leaning, weighted
 from ventwright.mixing.doubt import Doubt, doubt
 from ventwright.mixing.fitting import fit
 from ventwright.mixing.levels import error_level, parallel, peak, time_left
@@ -162,7 +162,7 @@ def formula(model: str) -> str:
 
 
 def rates(found: Analysis) -> dict[str, Any]:
-    """Tell the loss rate per hour, allowing for correlated noise, and what flow it is.
+    """Tell the loss rate per hour, correlated noise and the background's error in it, and the flow.
 
     Empty where the model has no single rate.
     """
@@ -170,7 +170,10 @@ def rates(found: Analysis) -> dict[str, Any]:
         return {}
     asked, scale = found.asked, 1 / HOURS[found.asked.time_unit]
     error = found.fit.error("k") * scale
-    row = (found.fit.rates[0] * scale, error * found.doubt.widened, found.doubt.half_width(error))
+    leans = leaning(found.fit, asked.background_error) * scale
+    wide = hypot(error * found.doubt.widened, leans)
+    half = hypot(found.doubt.half_width(error), PLAIN * leans)
+    row = (found.fit.rates[0] * scale, wide, half)
     answer = {"loss_rate": _figure(*row, "1/h")}
     if asked.volume is not None:
         flow, error, half = (asked.volume * figure for figure in row)

@@ -88,16 +88,21 @@ class Walk:
     def run(self) -> Walked:
         """Walk through all of it; raises StoppedError, NotRunningError. Releases every hold."""
         now = self._now()
-        found = self._notebook.read(now)
+        before = self._notebook.read(now)
         self._notes = Notes(self._plan.channel, now)
-        if found and found.channel == self._plan.channel and found.phases:
-            self._notes = found
-            done = ", ".join(phase.what for phase in found.phases)
+        if before and before.channel == self._plan.channel and before.phases:
+            self._notes = before
+            done = ", ".join(phase.what for phase in before.phases)
             self._place.say(f"A walk was interrupted; it goes on. Done already: {done}.")
+        whole = False
         try:
-            return self._steps()
+            found = self._steps()
+            whole = True
+            return found
         finally:
             self._release()
+            if not whole:
+                self._place.say("The extractors decide by themselves again.")
 
     def _steps(self) -> Walked:
         known = self._background()

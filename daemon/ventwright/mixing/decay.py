@@ -26,7 +26,8 @@ VAGUEST = 0.3
 
 _ROUNDS = 3
 _LEAST_SHARE = 1e-4
-_PLAIN = 1.96  # of the background, whose error is given
+PLAIN = 1.96
+"""Half of a 95 % interval in standard errors, for the background, whose error is given."""
 
 Noise = Literal["level", "even"]
 
@@ -90,8 +91,8 @@ def fit_decay(
     )
     unsure = doubt(found)
     widened = unsure.widened * found.error("k")
-    from_background = _leaning(found, background_error)
-    half = sqrt(unsure.half_width(found.error("k")) ** 2 + (_PLAIN * from_background) ** 2)
+    from_background = leaning(found, background_error)
+    half = sqrt(unsure.half_width(found.error("k")) ** 2 + (PLAIN * from_background) ** 2)
     decay = _told(found, unsure, background_error, sqrt(widened**2 + from_background**2), half)
     return decay._replace(why=tuple(against(found, background_error, 1.0, half)))
 
@@ -143,8 +144,11 @@ def _squares(rows: Sequence[tuple[float, float]]) -> tuple[float, float]:
     return fsum(level**2 for level, _ in rows) / count, fsum(r * r for _, r in rows) / count
 
 
-def _leaning(fit: Fit, background_error: float) -> float:
-    """Give how far the rate moves when the given background moves by its standard error."""
+def leaning(fit: Fit, background_error: float) -> float:
+    """Give how far the rate moves when the given background moves by its standard error.
+
+    0 where the background was fitted.
+    """
     if fit.free or not background_error:
         return 0.0
     moved = _again(fit, fit.background + background_error)

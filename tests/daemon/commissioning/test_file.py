@@ -167,6 +167,15 @@ def test_flows_in_a_room(tmp_path: Path) -> None:
     assert feet["clearance"]["value"] == pytest.approx(answer["clearance"]["value"], rel=1e-4)
 
 
+def test_an_error_of_the_background_widens_what_is_told(tmp_path: Path) -> None:
+    words = ("--time-unit", "min", "--background", "6")
+    sure = told(room(tmp_path), *words)["loss_rate"]
+    unsure = told(room(tmp_path), *words, "--background-error", "1")["loss_rate"]
+    assert unsure["value"] == sure["value"]
+    assert unsure["standard_error"] > 1.5 * sure["standard_error"]
+    assert unsure["low"] < sure["low"] < sure["high"] < unsure["high"]
+
+
 def test_it_is_said_in_words(tmp_path: Path) -> None:
     said = run(room(tmp_path), "--time-unit", "min", "--background", "6", "--volume", "45").output
     assert "losses together: 3" in said

@@ -102,6 +102,7 @@ def test_an_interrupted_walk_goes_on_where_it_was(tmp_path: Path) -> None:
     with pytest.raises(KeyboardInterrupt):
         walk(place, tmp_path)
     assert place.core.extractors["hood"].hold is None
+    assert place.said[-1] == "The extractors decide by themselves again."
     place.each_second = lambda second: None
     place.wait(600)
     before = place.seconds
