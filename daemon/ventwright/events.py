@@ -10,7 +10,9 @@ alarm      change (raised, worse, cleared, acknowledged, reset, shelved, unshelv
            (ms), unit (of value, setpoint, deadband and peak: the channel's, that per min for a
            rate, min for a silence), value, mean, baseline, young (the baseline is), rise,
            baseline_sigma and rise_sigma (standard uncertainties of baseline and of rise, null where
-           unknown), setpoint, deadband, coverage (0..1), since, peak, dose (the channel's unit
+           unknown), setpoint and deadband (with the share of the baseline, as they are now),
+           expected (what the value will be for an alarm that looks ahead, or null), coverage
+           (0..1), since, peak, dose (the channel's unit
            times hours since the condition became true, or null), reaches (when a forecast, or an
            alarm that looks ahead, expects the setpoint, ms, or null), activations (in the last
            hour, up to 5), limit (a name of the limits table, or null), optical (true: ultrafine

@@ -1,5 +1,7 @@
 """Says what an event of the store was, and why, in one line: the same words wherever it is told."""
 
+from typing import Any
+
 from ventwright.settings.durations import format_duration
 from ventwright.storage.reader import StoredEvent
 
@@ -15,8 +17,16 @@ def reason(event: StoredEvent) -> str:
     said = f"{body['compare']} of {body['value']:.1f} {unit} over {over}"
     if body["change"] == "cleared":
         clear = body["setpoint"] - body["deadband"]
-        return f"{said}, below {clear:g} {unit}; its peak was {body['peak']:.1f} {unit}"
-    return f"{said}, setpoint {body['setpoint']:g} {unit}"
+        return f"{said}, below {clear:.3g} {unit}; its peak was {body['peak']:.1f} {unit}"
+    return f"{said}{expecting(body)}, setpoint {body['setpoint']:g} {unit}"
+
+
+def expecting(body: dict[str, Any]) -> str:
+    """Say what an alarm that looks ahead expects, where that is what the setpoint was for."""
+    expected = body.get("expected")
+    if expected is None or expected <= body["value"]:
+        return ""
+    return f", heading for {expected:.1f} {body['unit']}"
 
 
 def change(event: StoredEvent) -> str:

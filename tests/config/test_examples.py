@@ -61,7 +61,7 @@ def test_the_workshop_is_the_one_that_was_promised(tmp_path: Path) -> None:
     assert {part.model for part in settings.parts.values()} == {"pms5003", "sht40"}
     assert [relay.model for relay in settings.relays.values()] == ["relay-a0"]
     assert [(a.compare, a.over) for a in settings.alarms.values()] == [
-        ("rise", 30_000),
+        ("rise", 20_000),
         ("mean", 3_600_000),
     ]
 

@@ -17,6 +17,8 @@ knows all: background, foreign sources, bias, lag and noise of the part; at most
   in four weeks. No detector in a room can be this one.
 true > x: sees the true level without noise or lag, and knows the background, but not who brings
   in particles; x is where it has as many false alarms (or one in four weeks, if that is more).
+learns > x: sees the true level without noise or lag, has to learn the background, and judges as the
+  shipped alarm does; x, in setpoints, is chosen in the same way.
 """
 
 

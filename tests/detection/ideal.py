@@ -8,10 +8,15 @@ readings whatever happens (Lorden 1971: the mean time to one is at least e^thres
 `threshold` knows the true level, without noise or lag, and what it would be without people and
 weather's hours; but nobody told it who brings in the particles. So it shows the price of not
 knowing a neighbour's frying pan from a printer.
+
+`learnt` sees the true level too, but has to learn the background: it takes the cleanest minute of
+the last half hour for it, and judges as the shipped alarm does, level and rise against background.
+So it shows what that way of judging could do with a part that had no noise, lag and steps.
 """
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import minimum_filter1d
 from scipy.special import log_ndtr
 
 from detection.families import PartView
@@ -21,6 +26,8 @@ STRENGTHS = (0.5, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0)
 FOUR_WEEKS_S = 4 * 7 * 86_400
 CLEARED = 0.7  # share of the threshold below which the second detector lets go
 HELD_S = 120
+SETPOINT, SHARE, AHEAD_MIN = 4.0, 1.2, 6.0
+"""As in config/example.toml."""
 
 
 def _log_bin(readings: Array, mean: Array, part: PartView) -> Array:
@@ -50,6 +57,15 @@ def likelihood(readings: Array, expected: Array, part: PartView) -> int | None:
         over = np.flatnonzero(evidence - lowest >= bound)
         found += [int(over[0]) + 1] if len(over) else []
     return min(found, default=None)
+
+
+def learnt(level: Array, period_s: float) -> Array:
+    """Give what the level will be over the learnt background if it goes on rising, in setpoints."""
+    minute, half_hour = (max(1, round(span / period_s)) for span in (60, 1800))
+    lowest = minimum_filter1d(level, half_hour, origin=(half_hour - 1) // 2)
+    gain = np.zeros_like(level)
+    gain[minute:] = np.maximum(0.0, level[minute:] - level[:-minute])
+    return np.asarray((level - lowest + AHEAD_MIN * gain) / (SETPOINT + SHARE * lowest))
 
 
 def spans(excess: Array, threshold: float, period_s: float) -> list[tuple[int, int]]:

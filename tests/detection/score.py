@@ -4,17 +4,21 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from detection.emitters import Print
 from detection.families import Family
-from detection.ideal import likelihood, spans
+from detection.ideal import learnt, likelihood, spans
 from detection.record import Change, Played, play, shipped_settings
 from detection.rooms import Room, draw
 from ventwright.settings.model import Settings
 
+Array = NDArray[np.float64]
 STRONG = 10.0
 """µg/m³ that a print adds to its worst hour to be one that must not be missed."""
 THRESHOLDS = tuple(np.arange(1.0, 30.0, 0.5).tolist())
+SETPOINTS = tuple(np.arange(0.3, 4.0, 0.05).tolist())
+"""Thresholds of the detector that learns the background, in setpoints."""
 SETTLED_S = 86_400
 RUN_ON_S = 600
 
@@ -27,6 +31,11 @@ class Noticed(NamedTuple):
     ideal: float | None
     likely: list[float | None]
     """By a detector on the true excess, for each of THRESHOLDS."""
+
+    learnt: list[float | None]
+    """By a detector on the true level that learns the background, for each of SETPOINTS."""
+    hour: bool
+    """Whether at least the alarm on the hour's mean stood."""
 
     @property
     def strong(self) -> bool:
@@ -46,6 +55,8 @@ class Score:
     """Alarms without a print, by what may have caused them."""
     false_likely: list[int] = field(default_factory=list)
     """Alarms without a print of a detector on the true excess, for each of THRESHOLDS."""
+    false_learnt: list[int] = field(default_factory=list)
+    """The same of the detector that learns the background, for each of SETPOINTS."""
     false_ideal: int = 0
     hours_bad: int = 0
     """Times that the alarm on the hour's mean was raised."""
@@ -78,6 +89,12 @@ def _causes(room: Room, t: float) -> str:
     return next((s.cause for s in room.around.spells if s.begins <= t <= s.ends), "nothing")
 
 
+def _firsts(statistic: Array, thresholds: tuple[float, ...], period: float) -> list[float | None]:
+    """Give after how many s each threshold is reached first; None: never."""
+    over = [np.flatnonzero(statistic >= threshold) for threshold in thresholds]
+    return [float(o[0] + 1) * period if len(o) else None for o in over]
+
+
 def _noticed(
     room: Room, played: Played, one: Print, stood: list[tuple[float, float]]
 ) -> Noticed | None:
@@ -88,10 +105,12 @@ def _noticed(
     period = room.part.period_s
     place = likelihood(played.readings[first:last], played.expected[first:last], room.part)
     excess = (played.level - played.bare)[first:last]
-    over = [np.flatnonzero(excess >= t) for t in THRESHOLDS]
-    likely = [float(o[0] + 1) * period if len(o) else None for o in over]
+    likely = _firsts(excess, THRESHOLDS, period)
+    learning = _firsts(learnt(played.level, period)[first:last], SETPOINTS, period)
     ideal = None if place is None else place * period
-    return Noticed(one, raised[0] if raised else None, ideal, likely)
+    hours = standing(played.changes, "hour")
+    hour = any(since < one.ends and one.begins < until for since, until in hours)
+    return Noticed(one, raised[0] if raised else None, ideal, likely, learning, hour)
 
 
 def score(room: Room, played: Played, seed: int) -> Score:
@@ -111,6 +130,9 @@ def score(room: Room, played: Played, seed: int) -> Score:
         made.false = [_causes(room, since) for since, _ in stood]
         excess = played.level - played.bare
         made.false_likely = [len(spans(excess, t, period)) for t in THRESHOLDS]
+        thin = max(1, round(10 / period))
+        judged = learnt(played.level, period)[::thin]
+        made.false_learnt = [len(spans(judged, x, thin * period)) for x in SETPOINTS]
         made.false_ideal = likelihood(played.readings, played.expected, room.part) is not None
         every = slice(int(SETTLED_S / period), None, int(600 / period))
         off = (played.base - played.quiet)[every]

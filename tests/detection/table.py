@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from detection.score import THRESHOLDS, Noticed, Score
+from detection.score import SETPOINTS, THRESHOLDS, Noticed, Score
 
 GOAL_DELAY_S = 120.0
 GOAL_FALSE = 0.25
@@ -25,6 +25,9 @@ class Figures(NamedTuple):
     threshold: int
     """Place of the threshold at which a detector on the true excess has as many false alarms."""
     likely_false: int
+    setpoint: int
+    """The same of the detector that learns the background."""
+    learnt_false: int
     quiet_fan_hours: float
     print_fan_hours: float
     found: int
@@ -34,10 +37,12 @@ class Figures(NamedTuple):
         return self.false.total() / self.quiet_weeks
 
     def delays(self, which: str = "delay", shape: str = "") -> list[float]:
-        """Give the delays (s) of strong prints: delay, ideal or likely; the never ones left out."""
+        """Give the delays (s) of strong prints, of whom `which` names; never is infinite."""
         strong = [n for n in self.strong if not shape or n.one.shape == shape]
         if which == "likely":
             found = [n.likely[self.threshold] for n in strong]
+        elif which == "learnt":
+            found = [n.learnt[self.setpoint] for n in strong]
         else:
             found = [getattr(n, which) for n in strong]
         return [delay if delay is not None else np.inf for delay in found]
@@ -53,6 +58,8 @@ def figures(scores: Iterable[Score]) -> Figures:
     likely = np.sum([s.false_likely for s in quiet], axis=0)
     allowed = max(false.total(), GOAL_FALSE * sum(s.weeks for s in quiet))
     threshold = next((n for n, c in enumerate(likely) if c <= allowed), len(THRESHOLDS) - 1)
+    learnt = np.sum([s.false_learnt for s in quiet], axis=0)
+    setpoint = next((n for n, c in enumerate(learnt) if c <= allowed), len(SETPOINTS) - 1)
     return Figures(
         strong,
         [n for n in noticed if not n.strong],
@@ -62,6 +69,8 @@ def figures(scores: Iterable[Score]) -> Figures:
         false,
         threshold,
         int(likely[threshold]),
+        setpoint,
+        int(learnt[setpoint]),
         sum(s.fan_hours for s in quiet),
         sum(s.fan_hours for s in scores if not s.false_likely),
         sum(n.delay is not None for n in noticed) + sum(s.already for s in scores),
@@ -81,7 +90,7 @@ def _row(name: str, *cells: str) -> str:
 
 def _delay_rows(made: Figures) -> Iterator[str]:
     shapes = sorted({n.one.shape for n in made.strong})
-    kinds = ("delay", "ideal", "likely")
+    kinds = ("delay", "ideal", "likely", "learnt")
     for share, words in ((0.5, "median"), (0.9, "90th percentile")):
         yield _row(
             f"delay, {len(made.strong)} strong prints, {words}",
@@ -92,6 +101,8 @@ def _delay_rows(made: Figures) -> Iterator[str]:
         yield _row(f"  {shape}, {count}: median", *(_at(made.delays(k, shape), 0.5) for k in kinds))
     never = [sum(np.isinf(d) for d in made.delays(k)) for k in kinds]
     yield _row("strong prints never noticed", *map(str, never))
+    silent = sum(n.delay is None and not n.hour for n in made.strong)
+    yield _row("  nor told by the alarm on the hour's mean", str(silent))
 
 
 def table(name: str, scores: list[Score]) -> str:
@@ -107,11 +118,11 @@ def table(name: str, scores: list[Score]) -> str:
         for cause, count in made.false.most_common()
     ]
     within = np.mean(np.abs(errors[:, 0]) < 2 * errors[:, 1])
-    theta = THRESHOLDS[made.threshold]
+    theta, learnt = THRESHOLDS[made.threshold], SETPOINTS[made.setpoint]
     return "\n".join(
         (
             f"{name}: {weeks:.0f} quiet weeks; strong prints add 10 µg/m³ or more to an hour",
-            _row("", "shipped", "knows all", f"true > {theta:.1f}"),
+            _row("", "shipped", "knows all", f"true > {theta:.1f}", f"learns > {learnt:.2f}"),
             *_delay_rows(made),
             _row(f"weak prints noticed, of {len(made.weak)}", str(weak)),
             _row("prints that began while the alarm stood", str(made.already)),
@@ -120,6 +131,7 @@ def table(name: str, scores: list[Score]) -> str:
                 f"{made.false_a_week:.2f}",
                 f"{ideal_false / weeks:.2f}",
                 f"{made.likely_false / weeks:.2f}",
+                f"{made.learnt_false / weeks:.2f}",
             ),
             *causes,
             _row("alarms on the hour's mean a quiet week", _hours_bad(scores, weeks)),

@@ -47,6 +47,16 @@ class Alarm:
         return self.look.value
 
     @property
+    def setpoint(self) -> float:
+        """The setpoint as it is now, in the alarm's unit."""
+        return self.settings.setpoint * self.look.times
+
+    @property
+    def deadband(self) -> float:
+        """The deadband as it is now, in the alarm's unit."""
+        return self.settings.deadband * self.look.times
+
+    @property
     def unit(self) -> str:
         """The unit of value, setpoint, deadband and peak."""
         unit = self.channel.quantity.unit
@@ -75,9 +85,9 @@ class Alarm:
         """Look at the channel at `t` ms; returns what changed: raised, worse, cleared, ..."""
         condition = self.condition
         look = self.look = self._compare(t, condition.active)
-        value, expected = look.value, look.expected
+        value = look.value
         changes: list[str] = []
-        if condition.update(t, value if expected is None else expected):
+        if condition.update(t, look.compared):
             changes = self._turn(t, value or 0.0)
         elif condition.active:
             changes = self._follow(t, value)
@@ -86,7 +96,7 @@ class Alarm:
     def _turn(self, t: int, value: float) -> list[str]:
         if self.condition.active:
             self.since, self.peak = t, value
-            self._told = (t, max(value, self.settings.setpoint) if self.settings.ahead else value)
+            self._told = (t, max(value, self.setpoint) if self.settings.ahead else value)
             self._dose.begin()
             self.habits.begin()
             raised = self._move(Stimulus.RAISE, "raised")

@@ -11,14 +11,15 @@ departure by how many percent the mean of a raw signal is off the baseline, that
 emission  what is put into the room, µg/h, as it is tracked (package source); 0 while nothing emits
 silence   minutes without a good reading; only good readings make it smaller again
 
-Mean and rise can look `ahead`: the setpoint is then for what they will be by then, if they go on
-rising as within the last minute. A print that begins is so noticed long before it is bad, while
-the slow swell of a neighbour's kitchen is not taken for it (tests/detection shows by how much).
+A mean can look `ahead`: the setpoint is then for what it will be by then, if it goes on rising as
+within the last minute. A rise looks ahead with more care (onset.py), and its setpoint can grow by a
+`share` of the baseline: what an open door brings in grows with it, what a print emits does not.
 """
 
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
+from ventwright.alarms.onset import LEVEL_MS, Onset
 from ventwright.means.channel import Channel
 from ventwright.means.trend import Trend
 from ventwright.settings.model import MINUTE
@@ -37,6 +38,8 @@ class Look(NamedTuple):
     """When the setpoint is expected to be reached, ms; None where it is not."""
     expected: float | None = None
     """What the value will be for an alarm that looks ahead."""
+    times: float = 1.0
+    """By how much setpoint and deadband are larger now than in the settings."""
 
     @property
     def rise(self) -> float | None:
@@ -45,8 +48,9 @@ class Look(NamedTuple):
 
     @property
     def compared(self) -> float | None:
-        """What the setpoint is for: the value, or what it will be."""
-        return self.value if self.expected is None else self.expected
+        """What the setpoint of the settings is for: the value, or what it will be, made smaller."""
+        value = self.value if self.expected is None else self.expected
+        return value if value is None or self.times == 1.0 else value / self.times
 
 
 _look: Callable[[type[Look], tuple[Any, ...]], Look] = tuple.__new__
@@ -59,11 +63,13 @@ Comparison = Callable[[int, bool], Look]
 def compare(channel: Channel, settings: AlarmSettings) -> Comparison:
     """Choose the comparison that the settings ask for."""
     now = _KINDS[settings.compare](channel, settings)
-    return _ahead(now, channel, settings) if settings.ahead else now
+    return _ahead(now, channel, settings) if settings.ahead and settings.compare == "mean" else now
 
 
 def longest_window(settings: AlarmSettings) -> int:
     """Tell how far back an alarm looks, ms."""
+    if settings.compare == "rise" and settings.ahead:
+        return max(settings.over, LEVEL_MS)
     trend = MINUTE if settings.ahead else 0
     return settings.over * (2 if settings.compare == "rate" else 1) + trend
 
@@ -74,7 +80,7 @@ def _mean(channel: Channel, settings: AlarmSettings) -> Comparison:
 
     def look(t: int, _active: bool) -> Look:
         mean, coverage = channel.mean(t, over, least)
-        return _look(Look, (mean, coverage, channel.base, mean, None, None))
+        return _look(Look, (mean, coverage, channel.base, mean, None, None, 1.0))
 
     return look
 
@@ -87,9 +93,36 @@ def _rise(channel: Channel, settings: AlarmSettings) -> Comparison:
         mean, coverage = channel.mean(t, over, least)
         base = channel.base
         rise = None if mean is None or base is None else mean - base
-        return _look(Look, (mean, coverage, base, rise, None, None))
+        return _look(Look, (mean, coverage, base, rise, None, None, 1.0))
 
-    return look
+    return _Growing(channel, settings) if settings.ahead or settings.share else look
+
+
+class _Growing:
+    """A rise with a setpoint that grows with the baseline, now or as it will be."""
+
+    def __init__(self, channel: Channel, settings: AlarmSettings) -> None:
+        self._channel, self._ahead = channel, settings.ahead
+        self._over, self._least = settings.over, settings.coverage
+        self._setpoint, self._share = settings.setpoint, settings.share / settings.setpoint
+        self._onset = Onset(channel, settings)
+        channel.watch(settings.over)
+
+    def __call__(self, t: int, active: bool) -> Look:
+        mean, coverage = self._channel.mean(t, self._over, self._least)
+        base = self._channel.base
+        if mean is None or base is None:
+            return Look(mean, coverage, base)
+        rise, times = mean - base, 1.0 + self._share * max(0.0, base)
+        if not self._ahead:
+            return _look(Look, (mean, coverage, base, rise, None, None, times))
+        expected, coming = self._onset.expected(t, mean, base, begun=active)
+        reaches, missing = None, self._setpoint * times - expected + coming
+        if 0 < missing <= coming:
+            reaches = t + round(self._ahead * missing / coming)
+        if active and expected < rise:
+            expected = rise
+        return _look(Look, (mean, coverage, base, rise, reaches, expected, times))
 
 
 def _ahead(now: Comparison, channel: Channel, settings: AlarmSettings) -> Comparison:

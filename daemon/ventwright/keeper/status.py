@@ -79,7 +79,7 @@ def _alarms(core: Core) -> dict[str, Any]:
             "over (s)": alarm.settings.over // 1000,
             "unit": alarm.unit,
             "value": _rounded(alarm.value),
-            "setpoint": alarm.settings.setpoint,
+            "setpoint": round(alarm.setpoint, 2),
             "since": alarm.since if alarm.condition.active else None,
             "peak": _rounded(alarm.peak) if alarm.condition.active else None,
             "dose": _rounded(alarm.dose) if alarm.condition.active else None,

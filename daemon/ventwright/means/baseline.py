@@ -22,6 +22,10 @@ _NOW = 10  # minutes whose median is "now": a blip is shorter
 _ENOUGH = 5
 _HOUR = 60
 _DAY = 24
+_SPANS, _SPAN = (
+    6,
+    5,
+)  # half an hour in spans of so many minutes: a sudden rise counts from its lowest
 _UP, _DOWN = 0.05, 0.1  # shares of the way, a minute
 _SHORT_PAUSE = 10
 _NO_LEVEL = math.inf
@@ -60,6 +64,7 @@ class Baseline:
         self._learned = 0
         self._now: deque[float] = deque(maxlen=_NOW)
         self._quiet: deque[float] = deque(maxlen=_HOUR)
+        self._lows: deque[float] = deque(maxlen=_SPANS)
         self._lowest: deque[float] = deque(maxlen=_DAY)
         self._low = _NO_LEVEL
         self._away = 0.0
@@ -89,6 +94,7 @@ class Baseline:
         """Know that nothing was measured for some time: the room may have moved."""
         self._now.clear()
         self._quiet.clear()
+        self._lows.clear()
         self._last = None
         self._away = minutes / _HOUR
 
@@ -97,6 +103,9 @@ class Baseline:
         mean = round(mean, 3)
         self._learned += 1
         self._now.append(mean)
+        if self._learned % _SPAN == 0 or not self._lows:
+            self._lows.append(mean)
+        self._lows[-1] = min(self._lows[-1], mean)
         if len(self._now) >= _ENOUGH:
             now = _median(self._now)
             self._follow(now, mean)
@@ -131,9 +140,15 @@ class Baseline:
         """Learn the scatter of quiet air round the baseline, and of a minute round the next."""
         weight = 1 / min(_HOUR + self._learned, _HOUR * _DAY)
         self._scatter += (above * above - self._scatter) * weight
-        if self._last is not None:
+        if (step := self._old_step(mean)) is not None:
             weight = 1 / min(self._learned, _HOUR * _DAY)
-            self._jitter += ((mean - self._last) ** 2 / 2 - self._jitter) * weight
+            self._jitter += (step * step / 2 - self._jitter) * weight
+
+    def _old_step(self, mean: float) -> float | None:
+        """From one minute to the next, some minutes ago: what begins now is not taken for noise."""
+        if len(self._now) == _NOW:
+            return self._now[1] - self._now[0]
+        return None if self._last is None else mean - self._last
 
     def _count_hours(self, now: float) -> None:
         """Keep the lowest level of every hour; the lowest of a whole day is normal at the least."""
@@ -149,6 +164,11 @@ class Baseline:
     def grain(self) -> int:
         """The greatest common divisor of the steps seen; 0 before any was."""
         return self._grain
+
+    @property
+    def lowest(self) -> float | None:
+        """The lowest minute of the last half hour or nearly so, in steps; None: none is known."""
+        return min(self._lows, default=None)
 
     @property
     def young(self) -> bool:
@@ -170,7 +190,7 @@ class Baseline:
         return math.sqrt(self._jitter * MINUTE_MS / length)
 
     def save(self, sums: Sums) -> dict[str, Any]:
-        """Give all that is known as plain JSON, in less than 1 kB."""
+        """Give all that is known as plain JSON, in about 1 kB."""
         return {
             **{name: _plain(getattr(self, name)) for name in _KEPT},
             "minute": self._minute,
@@ -204,6 +224,7 @@ _KEPT = (
     "_learned",
     "_now",
     "_quiet",
+    "_lows",
     "_lowest",
     "_low",
     "_away",

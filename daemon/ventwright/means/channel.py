@@ -106,7 +106,7 @@ class Channel:
             place = after
 
     def save_baseline(self) -> dict[str, Any]:
-        """Give what the baseline knows, as plain JSON of less than 1 kB."""
+        """Give what the baseline knows, as plain JSON of about 1 kB."""
         return self.baseline.save(self._learned)
 
     def restore_baseline(self, saved: dict[str, Any], t: int | None) -> None:
@@ -169,6 +169,18 @@ class Channel:
     def grain(self) -> float:
         """In what steps the part counts, as far as was seen, in the channel's unit."""
         return max(1, self.baseline.grain) / self.per_unit
+
+    @property
+    def lowest(self) -> float | None:
+        """The cleanest minute of the last half hour in the channel's unit, or None."""
+        steps = self.baseline.lowest
+        if steps is None:
+            return None
+        return (-steps if self.quantity.falls else steps) / self.per_unit
+
+    def noise(self, length: int) -> float:
+        """Give the standard uncertainty of a mean over `length` ms by noise alone."""
+        return self.baseline.noise(length) / self.per_unit
 
     @property
     def base_sigma(self) -> float | None:

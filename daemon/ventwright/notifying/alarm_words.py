@@ -122,6 +122,14 @@ class _Rise(Alarm):
     def number(self, value: float | None) -> str:
         return signed(value, self.unit)
 
+    def setpoint(self) -> str:
+        reaches, expected = self.body.get("reaches"), self.body.get("expected")
+        if reaches is None or expected is None:
+            return super().setpoint()
+        edge = amount(self.body.get("setpoint"), self.unit)
+        minutes = max(1, round((reaches - self.t) / MINUTE))
+        return f"It rises as from a source: the setpoint, a rise of {edge}, is {minutes} min away."
+
     def _over_what(self) -> str:
         return " above the baseline"
 

@@ -125,6 +125,8 @@ class Alarm:
     off_delay: Duration = 2 * MINUTE
     ahead: Duration = 0
     """How far ahead a mean or rise looks, ms: what it will be at the rate of the last minute."""
+    share: Annotated[float, Ge(0)] = 0.0
+    """By what share of the baseline the setpoint of a rise grows, and its deadband with it."""
     coverage: Annotated[float, Interval(gt=0, le=1)] = 0.75
     """The share of the averaging time that good readings must cover."""
     priority: Priority = "medium"
