@@ -47,6 +47,7 @@ def fill(
     store = Writer(folder, boot, start)
     store.part("bench", "pms5003", ("pm2_5", "pm10"))
     store.part("gas", "ze07-co", ("co",))
+    store.part("gas2", "ze07-co", ("co",))
     if settled:
         store.settle(start)
     for n, t in enumerate(range(start + every, end + 1, every)):

@@ -4,9 +4,10 @@ from array import array
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from datetime import datetime
-from typing import NamedTuple, Protocol
+from typing import NamedTuple
 
-from ventwright.means.channel import reach_of
+from ventwright.averaging.apart import EARLIER_MS, Apart, Sink
+from ventwright.means.channel import Channel, reach_of
 from ventwright.means.minutes import MINUTE_MS, Minutes
 from ventwright.quality.marks import Quality
 from ventwright.settings.model import HOUR, PartEntry, Settings
@@ -34,15 +35,8 @@ class Stretch(NamedTuple):
     """Whether the clock was known to be right when all of it was labelled."""
 
 
-class Sink(Protocol):
-    """What takes the readings of one channel."""
-
-    def take(self, times: Sequence[int], column: Column, sure: bool) -> None:
-        """Take a column at its times (Unix ms); `sure`: the clock was known to be right."""
-
-
 def good(times: Sequence[int], column: Column) -> Iterator[tuple[int, int]]:
-    """Give the times and whole steps of the good readings of a column."""
+    """Give the times and whole steps of the good readings of a column, as `pour` gave it."""
     for t, step, mark in zip(times, column.steps, column.marks, strict=True):
         if mark == Quality.GOOD and step is not None:
             yield t, step
@@ -100,9 +94,39 @@ def pour(
 ) -> None:
     """Give the columns between two times (Unix ms) to what takes those of each channel.
 
-    Parts of another model than the configured one are left out; a damaged block costs itself
-    only. Raises sqlite3.Error.
+    Readings that were judged although another part disagreed come as good ones. Parts of another
+    model than the configured one are left out; a damaged block costs itself only. Raises
+    sqlite3.Error.
     """
+    pairs = _pairs(settings, into)
+    into = {**into, **{name: one.side(n) for one in pairs for n, name in enumerate(one.names)}}
+    _pour(reader, settings, into, (span[0] - (EARLIER_MS if pairs else 0), span[1]))
+    for pair in pairs:
+        pair.close()
+
+
+def _pairs(settings: Settings, into: Mapping[str, Sink]) -> list[Apart]:
+    """Put a pair of `[same_air.NAME]` before each sink that one concerns."""
+    return [
+        Apart(
+            one,
+            (_channel(settings, one.channels[0]), _channel(settings, one.channels[1])),
+            (into.get(one.channels[0]), into.get(one.channels[1])),
+        )
+        for one in settings.same_air.values()
+        if any(name in into for name in one.channels)
+    ]
+
+
+def _channel(settings: Settings, name: str) -> Channel:
+    part, _, quantity = name.partition(".")
+    period: int = load(settings.parts[part].driver).period_ms
+    return Channel(name, QUANTITIES[quantity], period)
+
+
+def _pour(
+    reader: Reader, settings: Settings, into: Mapping[str, Sink], span: tuple[int, int]
+) -> None:
     settled = {boot.offset: boot.settled for boot in reader.boots().values()}
     for offset, block in between(reader, *span):
         entry = settings.parts.get(block.part.name)

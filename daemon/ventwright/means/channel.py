@@ -56,6 +56,7 @@ class Channel:
         self.name = name
         self.quantity = quantity
         self.per_unit = quantity.per_unit
+        self.period = period
         self._reach = reach_of(period)
         self.history = History(period, self._reach)
         self._learned: Sums = _Mirrored(self.history) if quantity.falls else self.history

@@ -93,8 +93,11 @@ class Pair:
 
     def counts(self, side: int, t: int) -> bool:
         """Tell whether a side is judged at `t` ms."""
-        lower = self.disagreeing and side != self.higher
-        return not lower or not self.sides[1 - side].speaks(t)
+        return not self.disagreeing or self.outranks(side, t)
+
+    def outranks(self, side: int, t: int) -> bool:
+        """Tell whether a side is judged at `t` ms while they disagree."""
+        return side == self.higher or not self.sides[1 - side].speaks(t)
 
     def save(self) -> dict[str, Any]:
         """Give what must survive a restart, as plain JSON."""

@@ -190,3 +190,55 @@ def test_a_time_that_is_none_is_refused(tmp_path: Path) -> None:
     result = call(configure(tmp_path), "--at", "noon")
     assert result.exit_code == 2
     assert '"noon" is no time such as 2026-05-14T14:20' in result.stderr
+
+
+PAIR = """
+[parts.gas2]
+model = "ze07-co"
+port = "/nowhere/gas2"
+[same_air.co]
+channels = ["gas.co", "gas2.co"]
+tolerance = 2
+"""
+
+
+def apart(gas: int | None, other: int | None) -> dict[str, Air]:
+    """Two parts of which both are marked, as the core marks them while they disagree."""
+    mark = bytes((Quality.INCONSISTENT_PARTS,))
+    return {
+        name: (lambda _, step=step: None if step is None else ((step,), mark))
+        for name, step in (("gas", gas), ("gas2", other))
+    }
+
+
+@pytest.mark.parametrize(("gas", "other"), [(400, 1200), (1200, 400), (400, None), (None, 400)])
+def test_of_two_parts_that_disagree_the_one_counts_that_the_core_counted(
+    tmp_path: Path, gas: int | None, other: int | None
+) -> None:
+    end = MIDNIGHT + 12 * HOUR
+    fill(tmp_path, apart(gas, other), end - 2 * HOUR, end)
+    found = told(configure(tmp_path, CONFIGURATION + PAIR))
+    seen = {name: means(found[f"{name}.co"])["1 h"] for name in ("gas", "gas2")}
+    higher = max(step for step in (gas, other) if step is not None) / 100
+    expected = {
+        name: higher if step == higher * 100 else None
+        for name, step in (("gas", gas), ("gas2", other))
+    }
+    assert seen == expected
+
+
+def test_what_counts_changes_sides_with_the_air(tmp_path: Path) -> None:
+    """From 11 h on the other one is the higher: five minutes of means, then it counts."""
+    mark = bytes((Quality.INCONSISTENT_PARTS,))
+    eleven = MIDNIGHT + 11 * HOUR
+    air: dict[str, Air] = {
+        "gas": lambda t: ((1200 if t <= eleven else 400,), mark),
+        "gas2": lambda t: ((400 if t <= eleven else 1200,), mark),
+    }
+    fill(tmp_path, air, MIDNIGHT, MIDNIGHT + 12 * HOUR)
+    found = told(configure(tmp_path, CONFIGURATION + PAIR))
+    gas, other = (found[f"{name}.co"]["means"] for name in ("gas", "gas2"))
+    hour = {mean["over"]: mean for mean in other}["1 h"]
+    assert hour["mean"] == 12
+    assert 0.9 < hour["coverage"] < 0.98
+    assert {mean["over"]: mean["coverage"] for mean in gas}["15 min"] == 0
