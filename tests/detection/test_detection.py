@@ -1,8 +1,8 @@
 """Prints are noticed and quiet weeks are quiet: the short form of `python -m detection`.
 
 The goals are a median of 2 min for strong prints, none missed, less than one false alarm in four
-weeks. The median is reached for prints that begin with a burst; for those that begin slowly it
-takes longer. The report says by how much, and what one who knows everything would reach.
+weeks. These are the first three rooms of the family on which the alarm was developed; the report
+has all, rooms that were held out, and what could be reached.
 """
 
 from collections.abc import Iterator
@@ -14,13 +14,13 @@ import pytest
 
 from detection.families import HELD_OUT, KNOWN, PartView
 from detection.ideal import _log_bin, likelihood, spans
+from detection.open_loop import play_open
+from detection.record import play, shipped_settings
+from detection.rooms import draw
 from detection.score import Score, Task, run
 from detection.table import GOAL_DELAY_S, Figures, figures, table
 
-TASKS = [Task(KNOWN, seed, 7, printing=False) for seed in (4, 5)]
-TASKS += [Task(KNOWN, seed, 4, printing=True) for seed in (4, 5, 8, 9)]
-"""Rooms with the part that gives a reading every 2.3 s, for the other takes twice the time. Two
-quiet weeks hold what must not happen; how often it does happen in all rooms the report counts."""
+TASKS = [Task(KNOWN, n, 5, printing, works=False) for n in (1, 2, 3) for printing in (False, True)]
 
 
 @pytest.fixture(scope="module")
@@ -35,26 +35,26 @@ def made(scores: list[Score]) -> Figures:
     return figures(scores)
 
 
-def test_no_strong_print_is_missed(made: Figures) -> None:
-    assert len(made.strong) >= 8
-    assert made.missed == 0
+def test_the_real_core_decides_the_same() -> None:
+    """The figures are made without the core's other work, by the same readings."""
+    room, settings = draw(KNOWN, 1, 2, True), shipped_settings()
+    slow, quick = play(room, settings, works=False), play_open(room, settings)
+    assert [c[:3] for c in slow.changes] == [c[:3] for c in quick.changes]
+    assert len(slow.changes) >= 2
+    assert np.array_equal(slow.readings, quick.readings)
+    for name in ("expected", "level", "bare", "quiet"):
+        assert getattr(slow, name) == pytest.approx(getattr(quick, name))
 
 
-def test_a_print_that_begins_with_a_burst_is_noticed_within_two_minutes(made: Figures) -> None:
-    delays = made.delays(shape="burst")
-    assert len(delays) >= 3
-    assert np.median(delays) <= GOAL_DELAY_S
-
-
-def test_strong_prints_of_all_shapes_are_noticed_in_a_few_minutes(made: Figures) -> None:
-    assert np.median(made.delays()) <= 300
+def test_half_the_strong_prints_are_noticed_within_two_minutes(made: Figures) -> None:
+    assert len(made.strong) >= 6
+    assert np.median(made.delays()) <= GOAL_DELAY_S
     assert np.median(made.delays("ideal")) <= 60
 
 
-def test_quiet_air_raises_nothing_and_a_door_to_dirty_air_hardly_ever(made: Figures) -> None:
-    """Two weeks are too few for the goal of one in four; a door opens to dirty air in one."""
-    assert made.quiet_weeks > 1.9
-    assert set(made.false) <= {"door"}
+def test_quiet_weeks_are_quiet(made: Figures) -> None:
+    """Two weeks are too few for a rate; one false alarm in them is more than the goal allows."""
+    assert made.quiet_weeks > 2
     assert made.false.total() <= 1
 
 
