@@ -341,3 +341,23 @@ def test_components_of_unequal_groups_by_mean_squares() -> None:
     assert (found.f, found.p) == pytest.approx((known.statistic, known.pvalue))
     squares = found.ss_between / 3
     assert found.between == pytest.approx((squares - found.within) / ((14 - 54 / 14) / 3))
+
+
+@pytest.mark.parametrize("repeats_each", [3, 4, 6])
+@pytest.mark.parametrize("goal", [0.05, 0.5, 0.8])
+def test_400_experiments_err_and_find_as_often_as_predicted(goal: float, repeats_each: int) -> None:
+    """Seeded prints that spread by a factor of 1.4; with rooms and parts: `python -m trialling`."""
+    import numpy as np
+
+    dice = np.random.default_rng([repeats_each, round(100 * goal)])
+    d = 0.0
+    while goal > 0.05 and welch_power(d, repeats_each) < goal:
+        d += 0.01
+    predicted = welch_power(d, repeats_each)
+    seen = 0
+    for _ in range(400):
+        one, other = dice.normal(d, 1, repeats_each), dice.normal(0, 1, repeats_each)
+        test = welch(list(map(float, one)), list(map(float, other)))
+        seen += test.p is not None and test.p < 0.05
+    assert seen / 400 == pytest.approx(predicted, abs=0.05)
+    assert goal > 0.05 or seen / 400 <= 0.075
