@@ -16,6 +16,7 @@ from ventwright.courier.accounts import counts
 from ventwright.reporting.load import alarm_load, load_lines
 from ventwright.settings.durations import format_duration
 from ventwright.settings.model import Settings
+from ventwright.source.uses import clearance_lines, clearances
 
 CAUTION = (
     "Low-cost optical sensors do not see ultrafine particles; "
@@ -169,10 +170,15 @@ def status(config: Path, as_json: bool) -> None:
         fail(str(told.get("says", "the keeper gave no status")))
     told["courier"] = counts(settings.store.folder)
     told["alarm load"] = alarm_load(settings.store.folder, told["now"] + told["offset"])
+    told["clearances"] = clearances(settings.store.folder)
     told["caution"] = caution(told)
     if as_json:
         click.echo(json.dumps(told, ensure_ascii=False, indent=2))
         return
-    after = (*load_lines(told["alarm load"]), *courier_lines(settings, told["courier"]))
+    after = (
+        *clearance_lines(told["clearances"]),
+        *load_lines(told["alarm load"]),
+        *courier_lines(settings, told["courier"]),
+    )
     for line in filter(None, (*lines(told), *after, told["caution"])):
         click.echo(line)
