@@ -10,7 +10,7 @@ import sys
 from collections.abc import Iterable
 
 from extraction_goals.episodes import Episode, Shape, live
-from extraction_goals.score import IN_TIME, noticed, recoveries, told
+from extraction_goals.score import CLEAR, IN_TIME, evidence, noticed, recoveries, told
 
 SHAPES: tuple[Shape, ...] = ("print", "even", "short")
 HALF = 0.5
@@ -51,6 +51,9 @@ def _print_fan(healthy: list[Episode], half: list[Episode]) -> None:
     failing = [e for e in half if e.started is not None]
     times = [noticed(e) for e in failing]
     print(f"  half flow noticed in 15 min: {_share(t is not None and t <= IN_TIME for t in times)}")
+    if failing and failing[0].shape == "even":
+        clear = _share(evidence(e) >= CLEAR for e in failing)
+        print(f"    could be noticed in 15 min by whoever knows all but the source: {clear}")
     print(f"    noticed at all: {_share(t is not None for t in times)}")
 
 

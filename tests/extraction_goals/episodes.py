@@ -51,6 +51,8 @@ class Episode:
     natural: float = 0.0
     added: float = 0.0
     on: list[tuple[int, bool]] = field(default_factory=list)
+    at_start: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    """Level above that of clean air, inflow per volume and volume when the fan started."""
     cleared: int | None = None
     """When the alarm was cleared for the last time."""
     forecasts: list[tuple[int, dict[str, Any]]] = field(default_factory=list)
@@ -103,6 +105,7 @@ class Life:
         self.room = Room(volume, leakage, workshop_air())
         self.spells = _spells(episode.shape, chance)
         self.room.levels.update({name: self._balance(name) for name in (*DUST, "coarse")})
+        self._clean = sum(self.room.levels[name] for name in DUST)
         sense = Sense(8.0, 1.0, 0.03, 0.3)
         self.senses = Senses("bench", episode.seed, dict.fromkeys((*DUST, "coarse"), sense))
         self.exhaust = added * volume
@@ -153,6 +156,10 @@ class Life:
         values = tuple(float(round(self.senses(q))) for q in QUANTITIES)
         t = 1000 * (n + 1)
         self.take(self.core.handle(Measured(t, "bench", _sample(values))))
+        if self.fan and self.episode.started is None:
+            level = sum(room.levels[name] for name in DUST) - self._clean
+            rate = sum(room.sources.get(name, 0.0) for name in DUST)
+            self.episode.at_start = level, rate / room.volume, room.volume
         if self.fan != before:
             self.episode.on.append((t, self.fan))
         if n % 60 == 0:

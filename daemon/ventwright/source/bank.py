@@ -42,11 +42,13 @@ class Bank:
         chances: Chances,
         still: float,
         doubts: tuple[float, float],
+        before: float | None = None,
     ) -> None:
         """Start all rates from one estimate.
 
         `still` is the inflow of clean air per rate that extraction adds; `doubts` how uncertain the
-        clean level is, without and with extraction, in the channel's unit.
+        clean level is, without and with extraction, in the channel's unit; `before` the rate that
+        extraction added until now, where that has changed: clean air then comes in otherwise.
         """
         self.assumed = assumed
         self.weights = list(assumed.chances)
@@ -54,7 +56,10 @@ class Bank:
         for rate in assumed.rates:
             added = rate - assumed.natural if assumed.shares else rate
             doubt = (assumed.natural * doubts[0]) ** 2 + (added * doubts[1]) ** 2
-            self.tracks.append(Track(rate, start, chances, still * added, doubt))
+            more = 0.0 if before is None else added - before
+            x, g, xx, xg, gg = start
+            own = x, g + still * more, xx, xg, gg + (more * doubts[1]) ** 2
+            self.tracks.append(Track(rate, own, chances, still * added, doubt))
 
     def step(self, step: Step) -> None:
         """Take a step with every rate, and weigh them anew."""

@@ -118,10 +118,10 @@ class Source:
             (_WANDER * max(self._swing / 3, abs(seen.level))) ** 2,
         )
 
-    def _bank(self, start: Filter, chances: Chances) -> Bank:
+    def _bank(self, start: Filter, chances: Chances, before: float | None = None) -> Bank:
         assumed = self._rates(self.running, self._left.get(self.running))
         doubts = _DOUBTS[0] * self._swing, _DOUBTS[1] * self._swing
-        return Bank(assumed, start, chances, self._still.get(self.running, 0.0), doubts)
+        return Bank(assumed, start, chances, self._still.get(self.running, 0.0), doubts, before)
 
     def _turn(self, t: int, running: str) -> None:
         """Go on with other rates: extractors were switched."""
@@ -131,11 +131,8 @@ class Source:
         if before is None:
             return
         self._left[left] = before.weights
-        x, g, xx, xg, gg = before.filter()
-        rate = before.estimate().rate
-        self.bank = self._bank((x, g, xx, xg, gg), before.chances())
-        extra = (max(self.bank.assumed.rates) - rate) * _DOUBTS[1] * self._swing
-        self.bank = self._bank((x, g, xx, xg, gg + extra * extra), before.chances())
+        added = before.estimate().rate - before.assumed.natural if left else 0.0
+        self.bank = self._bank(before.filter(), before.chances(), added)
         self._seen = self.bank.estimate()
 
     def _learn_still(self) -> None:

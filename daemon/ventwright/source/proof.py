@@ -8,11 +8,13 @@ from typing import Any, NamedTuple
 
 from ventwright.source.bank import Bank
 
-LOW = 0.75
-"""A share of the commissioned clearance below which a fan is told to fail."""
+LOW = 0.7
+"""A share of the commissioned clearance below which a fan is told to fail: what a commissioning is
+off by on another day, with other doors and other air outside, is no failure."""
 _SURE = 0.85
-_STEPS = 4
-_SETTLED_MS = 300_000
+_STEPS = 6
+_SETTLED_MS = 420_000
+"""Two minutes of sureness, and not before the turmoil in which a fan starts is over. Ours."""
 _WORTH_MS = 300_000
 _VAGUE = 0.25
 _WELL = 0.3
@@ -24,7 +26,7 @@ class Proof(NamedTuple):
     share: float
     sigma: float
     low: float
-    """Chance that less than three quarters of it are there, 0..1."""
+    """Chance that less than that of it is there, 0..1."""
     since: int
     """When the use began, ms."""
 

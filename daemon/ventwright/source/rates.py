@@ -15,7 +15,7 @@ from typing import NamedTuple
 SHARES = (0.0, 0.2, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25)
 """Shares of the commissioned clearance that are followed side by side."""
 
-_FAILING = 0.1
+_FAILING = 0.2
 """Chance that a fan does less than it did, and nobody knows how much. Ours."""
 _TRUST = 0.1
 """How well a commissioned clearance still holds on another day, as a share: doors and weather."""
