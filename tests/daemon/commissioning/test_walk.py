@@ -26,9 +26,9 @@ def verdict(place: Simulated, found: Walked) -> Extractor:
 
 @pytest.mark.parametrize("truth", [DUST, TRACER], ids=["dust", "CO2"])
 def test_the_intervals_of_walks_hold_the_truth(tmp_path: Path, truth: Truth) -> None:
-    """Four walks, two intervals each. The long form: `cd tests && python -m commissioning`."""
+    """Two walks, two intervals each. The long form: `cd tests && python -m commissioning`."""
     held = 0
-    for seed in range(4):
+    for seed in range(2):
         folder = tmp_path / str(seed)
         folder.mkdir()
         place = Simulated(folder, seed, truth)
@@ -41,7 +41,7 @@ def test_the_intervals_of_walks_hold_the_truth(tmp_path: Path, truth: Truth) -> 
         flow, error = verdict(place, found).flow()
         assert flow == pytest.approx(truth.exhaust, abs=3 * error)
         assert error < 0.1 * flow
-    assert held >= 6
+    assert held >= 3
 
 
 def test_the_keeper_keeps_what_was_found(tmp_path: Path) -> None:
