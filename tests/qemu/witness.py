@@ -101,9 +101,13 @@ class Witness:
 
     def compare(self, known: dict[Row, int]) -> None:
         """Hold what is there now against what was committed before."""
-        now = self.seen()
-        lost = [row for row in known if row not in now]
-        changed = [row for row in known if row in now and now[row] != known[row]]
-        assert not lost, f"committed and lost: {lost[:5]} and {len(lost)} in all"
-        assert not changed, f"committed and changed: {changed[:5]}"
+        compare(known, self.seen())
         assert self.integrity == "ok", self.integrity
+
+
+def compare(known: dict[Row, int], now: dict[Row, int]) -> None:
+    """Raise AssertionError if a known row is missing or not what it was."""
+    lost = [row for row in known if row not in now]
+    changed = [row for row in known if row in now and now[row] != known[row]]
+    assert not lost, f"committed and lost: {lost[:5]} and {len(lost)} in all"
+    assert not changed, f"committed and changed: {changed[:5]}"
