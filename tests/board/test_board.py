@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from qemu.workshop import CLEAN, DIRTY, DUST, RELAY, Workshop, build, within
+from qemu.workshop import CLEAN, CONFIG, DIRTY, DUST, RELAY, Workshop, build, within
 
 pytestmark = pytest.mark.board
 
@@ -57,6 +57,17 @@ def test_a_relay_plugged_in_later_is_switched(shop: Workshop) -> None:
     assert shop.configure().status == 0
     shop.board.plug(RELAY)  # the first time since the keeper was started
     within(PATIENCE_S, lambda: shop.extracting, "a late relay switched on")
+
+
+def test_the_keeper_may_open_an_i2c_bus_that_comes_later(shop: Workshop) -> None:
+    find = "modprobe i2c-stub chip_addr=0x20 && grep -l SMBus.stub /sys/class/i2c-adapter/*/name"
+    bus = shop.type(f"{find} | grep -o 'i2c-[0-9]*/name' | tr -dc 0-9").text
+    assert shop.type(f"udevadm settle; stat -c '%a %G' /dev/i2c-{bus}").text == "660 i2c\n"
+    expander = f'[relays.expander]\nmodel = "relay-mcp23008"\nbus = {bus}\naddress = 0x20\n'
+    shop.configure(CONFIG + expander + 'safe_state = "off"\n')
+    # The stub knows single SMBus commands only, and says so to one who may open it.
+    within(PATIENCE_S, lambda: "not supported" in shop.type("ventwright status").text, "a refusal")
+    shop.configure()
 
 
 def test_a_sensor_pulled_out_is_taken_back_without_a_restart(shop: Workshop) -> None:

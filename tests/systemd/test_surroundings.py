@@ -1,4 +1,4 @@
-"""What the installer sees to around a release: buses, the board's watchdog, who may use commands."""
+"""What the installer sees to around a release: buses, watchdog, who may use the commands."""
 
 from pathlib import Path
 
