@@ -61,7 +61,7 @@ def test_a_relay_plugged_in_later_is_switched(shop: Workshop) -> None:
 
 def test_the_keeper_may_open_an_i2c_bus_that_comes_later(shop: Workshop) -> None:
     find = "modprobe i2c-stub chip_addr=0x20 && grep -l SMBus.stub /sys/class/i2c-adapter/*/name"
-    bus = shop.type(f"{find} | grep -o 'i2c-[0-9]*/name' | tr -dc 0-9").text
+    bus = shop.type(f"{find} | sed 's,.*i2c-,,; s,/.*,,'").text.strip()
     assert shop.type(f"udevadm settle; stat -c '%a %G' /dev/i2c-{bus}").text == "660 i2c\n"
     expander = f'[relays.expander]\nmodel = "relay-mcp23008"\nbus = {bus}\naddress = 0x20\n'
     shop.configure(CONFIG + expander + 'safe_state = "off"\n')
