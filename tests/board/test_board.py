@@ -63,10 +63,11 @@ def test_the_keeper_may_open_an_i2c_bus_that_comes_later(shop: Workshop) -> None
     find = "modprobe i2c-stub chip_addr=0x20 && grep -l SMBus.stub /sys/class/i2c-adapter/*/name"
     bus = shop.type(f"{find} | sed 's,.*i2c-,,; s,/.*,,'").text.strip()
     assert shop.type(f"udevadm settle; stat -c '%a %G' /dev/i2c-{bus}").text == "660 i2c\n"
-    expander = f'[relays.expander]\nmodel = "relay-mcp23008"\nbus = {bus}\naddress = 0x20\n'
-    shop.configure(CONFIG + expander + 'safe_state = "off"\n')
+    shop.configure(CONFIG + f'[parts.climate]\nmodel = "sht40"\nbus = {bus}\n')
     # The stub knows single SMBus commands only, and says so to one who may open it.
-    within(PATIENCE_S, lambda: "not supported" in shop.type("ventwright status").text, "a refusal")
+    refused = "until ventwright status | grep 'climate.*not supported'; do sleep 1; done"
+    told = shop.type(f'timeout {PATIENCE_S:.0f} bash -c "{refused}" || ventwright status')
+    assert "not supported" in told.text, told.text
     shop.configure()
 
 
