@@ -25,7 +25,7 @@ fan        change (failed, back), why, speed (1/min, of a tachometer), on; subje
 clock      local (what makes local time of a time, ms, or null while the clock is not trusted)
 source     change (began, ended), and what was thought of the source then: keeper/sources.py
 clearance  change (found, back, low), channel, share of the commissioned clearance with share_sigma,
-           low (chance that less than 70 % are there), clearance and commissioned (1/h),
+           low (chance that less than 75 % are there), clearance and commissioned (1/h),
            since (when this use began)
 part       change (lost, back), why, partly (true: some of its channels can still be used)
 relay      change (failed, back), why, commanded

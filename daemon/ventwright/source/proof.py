@@ -8,9 +8,10 @@ from typing import Any, NamedTuple
 
 from ventwright.source.bank import Bank
 
-LOW = 0.7
+LOW, LIKELY = 0.75, 0.65
 """A share of the commissioned clearance below which a fan is told to fail: what a commissioning is
-off by on another day, with other doors and other air outside, is no failure."""
+off by on another day, with other doors and other air outside, is no failure, so the likeliest
+share has to be below the second figure too."""
 _SURE = 0.85
 _STEPS = 6
 _SETTLED_MS = 420_000
@@ -49,7 +50,8 @@ class Prover:
         share, sigma = bank.moments(bank.assumed.shares)
         low = bank.below(LOW)
         self._last = Proof(share, sigma, low, since)
-        self._streak = self._streak + 1 if low > _SURE and t - since >= _SETTLED_MS else 0
+        sure = low > _SURE and share < LIKELY
+        self._streak = self._streak + 1 if sure and t - since >= _SETTLED_MS else 0
         if self._streak < _STEPS or self.low:
             return None
         self.low = True
