@@ -30,7 +30,7 @@ def refuse_misfit(machine: Machine, release: Release) -> None:
 def change(machine: Machine, old: Release | None, new: Release) -> None:
     """Go over to `new`; raises Refusal, `old` being in use again, if it does not become ready."""
     if old is None or old == new:
-        _go(machine, new)
+        _go_alone(machine, new)
         return
     services.stop(machine)
     copied = _copy_store(machine, old, new)
@@ -46,6 +46,16 @@ def _go(machine: Machine, release: Release) -> None:
     use(machine, release)
     system.fit(machine, release)
     services.start(machine)
+
+
+def _go_alone(machine: Machine, release: Release) -> None:
+    try:
+        _go(machine, release)
+    except Refusal as error:
+        raise Refusal(
+            f"Ventwright is installed, but {error}; it goes on trying. See "
+            "journalctl -u ventwright-keeper, put it right, then run this again."
+        ) from None
 
 
 def _back(machine: Machine, old: Release, copied: bool, why: str) -> None:

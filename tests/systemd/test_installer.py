@@ -135,6 +135,19 @@ def test_readings_that_a_failed_upgrade_changed_are_put_back(
     assert aside.read_text() == "new tables"
 
 
+def test_a_first_install_that_does_not_become_ready_says_why_and_what_to_do(
+    machine: StandIn, source: Path
+) -> None:
+    def reply(command: list[str]) -> tuple[int, str] | None:
+        if command[0] == "journalctl":
+            return 0, "Starting it\nno such port\nventwright-keeper.service: Failed\n"
+        return not_ready(command)
+
+    machine.reply = reply
+    with pytest.raises(Refusal, match=r"installed, but .* did not become ready: no such port; it"):
+        installed(machine, source)
+
+
 def test_if_neither_becomes_ready_that_is_said(machine: StandIn, source: Path) -> None:
     installed(machine, source)
     machine.reply = not_ready
