@@ -75,7 +75,7 @@ def compare(
     try:
         if table is not None:
             samples: Sequence[Sample] = read_table(table)
-            question = Question("value", "value", "", **plan)
+            question = Question("value", "value", "", timed=False, **plan)
         else:
             settings = settings_or_exit(config)
             prints = prints_of(settings, trials, channel)

@@ -35,12 +35,17 @@ class Patterns(NamedTuple):
     kinds: list[str]
 
 
-def patterns(samples: Sequence[Sample], values: Sequence[float], log: bool) -> Patterns:
-    """Look for patterns, given `values` on the scale of the comparison."""
+def patterns(
+    samples: Sequence[Sample], values: Sequence[float], log: bool, timed: bool = True
+) -> Patterns:
+    """Look for patterns, given `values` on the scale of the comparison.
+
+    `timed`: the samples are known to stand in the order in which they were made.
+    """
     kinds = sorted({kind for sample in samples for kind in sample.batches})
     found = [says for kind in kinds if (says := _tangled(samples, kind))]
     looks = [look for kind in kinds if (look := _batch(samples, values, kind, log))]
-    if trend := _trend(samples, values, log):
+    if trend := _trend(samples, values, log, timed):
         looks.append(trend)
     chances = holm([look.p for look in looks])
     pairs = zip(looks, chances, strict=True)
@@ -96,7 +101,9 @@ def _by(difference: float, log: bool) -> str:
     return f"{math.exp(difference):.2g} times" if log else f"{difference:.2g} above"
 
 
-def _trend(samples: Sequence[Sample], values: Sequence[float], log: bool) -> _Look | None:
+def _trend(
+    samples: Sequence[Sample], values: Sequence[float], log: bool, timed: bool
+) -> _Look | None:
     orders = [float(sample.order) for sample in samples]
     if len(set(orders)) < len(orders):
         return None
@@ -113,9 +120,15 @@ def _trend(samples: Sequence[Sample], values: Sequence[float], log: bool) -> _Lo
     size = f"by a factor of {math.exp(abs(change)):.2g}" if log else f"by {abs(change):.2g}"
     return _Look(
         p,
-        f"The later the print, the {way}: {size} from the first to the last, with the condition "
-        f"allowed for ({chance(p)}). Something drifts: a nozzle, a filter, the sensor, the season.",
+        f"{_in_order(timed)}he later the print, the {way}: {size} from the first to the last, with "
+        f"the condition allowed for ({chance(p)}). Something drifts: a nozzle, a filter, "
+        "the sensor, the season.",
     )
+
+
+def _in_order(timed: bool) -> str:
+    """Begin a sentence that holds only in the order of printing, which a table need not have."""
+    return "T" if timed else "If the lines stand in the order of printing, t"
 
 
 def _residuals(samples: Sequence[Sample], values: Sequence[float]) -> list[float]:
@@ -149,8 +162,9 @@ def _rest(columns: Sequence[Sequence[float]], values: Sequence[float]) -> tuple[
     return dot(left, left), len(units)
 
 
-def together(samples: Sequence[Sample]) -> Iterator[str]:
+def together(samples: Sequence[Sample], timed: bool = True) -> Iterator[str]:
     """Say where all prints of one condition came before all of another."""
+    every = "Every" if timed else "If the lines stand in the order of printing, every"
     spans: dict[str, tuple[int, int, int]] = {}
     for sample in samples:
         low, high, count = spans.get(sample.condition, (sample.order, sample.order, 0))
@@ -159,6 +173,6 @@ def together(samples: Sequence[Sample]) -> Iterator[str]:
     in_rows = all(spans[a][1] < spans[b][0] for a, b in pairwise(names))
     if len(names) > 1 and in_rows and all(count > 1 for *_, count in spans.values()):
         yield (
-            "Every condition was printed in one go, one after another: whatever drifted meanwhile "
-            "would look like a difference between them. Take the conditions in turn."
+            f"{every} condition was printed in one go, one after another: whatever drifted "
+            "meanwhile would look like a difference between them. Take the conditions in turn."
         )

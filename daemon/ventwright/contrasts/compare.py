@@ -49,6 +49,8 @@ class Question:
     spread: float | None = None
     """A spread to plan with instead of the one seen: a GSD, or a standard deviation."""
     left_out: Mapping[str, str] | None = None
+    timed: bool = True
+    """Whether the samples are known to stand in the order in which they were made."""
 
     @property
     def alpha(self) -> float:
@@ -123,8 +125,9 @@ class _Comparing:
         contrasts = self._contrasts()
         samples = [s for held in self.held.values() for s in held]
         values = [float(v) for group in self.groups for v in group]
-        seen = patterns(samples, values, question.log)
-        batches = [*seen.says, *self._allowing(samples, values, seen.kinds), *together(samples)]
+        seen = patterns(samples, values, question.log, question.timed)
+        in_rows = together(samples, question.timed)
+        batches = [*seen.says, *self._allowing(samples, values, seen.kinds), *in_rows]
         return Comparison(
             question.figure,
             question.title,

@@ -44,7 +44,11 @@ def usual_labels(prints: Sequence[Print]) -> tuple[str, ...]:
 def repeats(
     prints: Sequence[Print], figure: str, by: Sequence[str]
 ) -> tuple[list[Sample], dict[str, str]]:
-    """Give the repeats, in time order, and the prints left out with the reasons."""
+    """Give the repeats, in time order, and the prints left out with the reasons.
+
+    Raises CompareError where no print has one of the labels `by`.
+    """
+    _known(prints, by)
     samples: list[Sample] = []
     left_out: dict[str, str] = {}
     beside = {name for name in usual_labels(prints) if name not in by}
@@ -58,6 +62,14 @@ def repeats(
         name = condition(made.labels, by)
         samples.append(Sample(made.name, name, value, _batches(made, beside), order, below))
     return samples, left_out
+
+
+def _known(prints: Sequence[Print], by: Sequence[str]) -> None:
+    """Refuse a label that no print has: a slip of the pen would make all prints one condition."""
+    there = sorted({name for made in prints for name in made.labels})
+    if missing := [name for name in by if name not in there]:
+        known = f"there is: {', '.join(there)}" if there else "none has any; `trial label` adds one"
+        raise CompareError(f'no print has a label "{missing[0]}"; {known}')
 
 
 def _batches(made: Print, beside: Set[str]) -> Mapping[str, str]:

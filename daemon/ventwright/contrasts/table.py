@@ -19,8 +19,12 @@ def read_table(path: Path) -> list[Sample]:
     try:
         with path.open(encoding="utf-8-sig", newline="") as file:
             text = file.read(_MOST_LETTERS + 1)
-    except (OSError, UnicodeDecodeError) as error:
-        raise CompareError(f"{path} cannot be read: {error}") from error
+    except UnicodeDecodeError as error:
+        raise CompareError(
+            f"{path} is no text in UTF-8; a table of condition, value and batch is needed"
+        ) from error
+    except OSError as error:
+        raise CompareError(f"{path} cannot be read: {error.strerror}") from error
     if len(text) > _MOST_LETTERS:
         raise CompareError(f"{path} is larger than a million letters: no table of repeats is")
     return list(_samples(path, text))
@@ -34,8 +38,13 @@ def _samples(path: Path, text: str) -> Iterator[Sample]:
     if not rows:
         raise CompareError(f"{path} is empty; a line a repeat is needed: condition, value, batch")
     places = _places([cell.lower() for cell in rows[0][1]])
+    hint = "" if places else f"; a header names its columns {', '.join(COLUMNS)}"
     for order, (line, row) in enumerate(rows[bool(places) :]):
-        yield _sample(f"{path}, line {line}", row, places or {"condition": 0, "value": 1}, order)
+        try:
+            found = places or {"condition": 0, "value": 1}
+            yield _sample(f"{path}, line {line}", row, found, order, "." if mark == "," else ",")
+        except CompareError as error:
+            raise CompareError(f"{error}{'' if order else hint}") from None
 
 
 def _places(head: Sequence[str]) -> dict[str, int]:
@@ -45,12 +54,15 @@ def _places(head: Sequence[str]) -> dict[str, int]:
     return {name: head.index(name) for name in COLUMNS if name in head}
 
 
-def _sample(where: str, row: Sequence[str], places: dict[str, int], order: int) -> Sample:
+def _sample(
+    where: str, row: Sequence[str], places: dict[str, int], order: int, point: str
+) -> Sample:
+    """Make a repeat of a row; `point`: what may stand for a decimal point in it."""
     if len(row) <= max(places["condition"], places["value"]):
         raise CompareError(f"{where}: a condition and a value are needed")
     text = row[places["value"]]
     try:
-        value = Fraction(text)
+        value = Fraction(text.replace(point, "."))
     except (ValueError, ZeroDivisionError):
         raise CompareError(
             f'{where}: "{text}" is no number; a repeat needs one, such as 12.5'

@@ -45,12 +45,17 @@ def _number(value: float | None) -> str:
     return "?" if value is None else f"{value:.3g}" if abs(value) < 1000 else f"{value:,.0f}"
 
 
-def _notes(comparison: Comparison) -> Iterator[str]:
+def how(comparison: Comparison) -> str:
+    """Say by what test and on what scale it was compared, and how several were allowed for."""
     scale = "as ratios, on the log scale" if comparison.log else "as differences"
     joint = comparison.method in ("tukey", "dunnett")
     test = "the spread pooled over all conditions" if joint else "Welch's test"
     many = f"; {METHODS[comparison.method]}" if len(comparison.contrasts) > 1 else ""
-    yield f"Compared {scale}, print by print ({test}){many}."
+    return f"Compared {scale}, print by print ({test}){many}."
+
+
+def _notes(comparison: Comparison) -> Iterator[str]:
+    yield how(comparison)
     if comparison.spread is not None:
         size = f"a factor of {comparison.spread:.3g}" if comparison.log else comparison.spread
         yield f"What could have shown is from a spread of {size} ({comparison.spread_from})."

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
+from ventwright.contrasts.words import how
 from ventwright.drawing.conditions import Row, SideBySide, side_by_side
 from ventwright.drawing.shapes import Picture
 from ventwright.reporting.figures import interval, told, upright, whole
@@ -147,8 +148,8 @@ def _contrasts(compared: Comparison) -> Html:
         heads = ("compared", "difference", "p alone", "p of all", "differs", "would have shown")
     spread = _spread(compared.spread, compared)
     note = (
-        f"Welch's test, correction for several comparisons: {compared.method}. What would have "
-        f"shown, in four cases of five, from a spread of {spread} ({compared.spread_from})."
+        f"{how(compared)} p alone: Welch's test of these two by themselves. What would have shown, "
+        f"in four cases of five, is from a spread of {spread} ({compared.spread_from})."
     )
     return table(heads, rows) + paragraph(note)
 

@@ -174,7 +174,7 @@ MISTAKES = [
     (trial, ("past", "pla-1", *PAST), 'there is a trial "pla-1" already'),
     (trial, ("past", "n", *PAST[2:], "--from", "2026-06-01T10:00"), "must end after it began"),
     (compare, ("nothing",), 'no whole trial "nothing"'),
-    (compare, ("--by", "colour"), 'only "no colour"'),
+    (compare, ("--by", "colour"), 'no print has a label "colour"; there is: '),
     (compare, ("--reference", "petg"), 'no condition "petg"'),
 ]
 

@@ -220,6 +220,7 @@ def csv(folder: Path, text: str) -> str:
         ("condition,value\na,1\nb,many\n", 'line 3: "many" is no number'),
         ("a,1\nb,nan\n", 'line 2: "nan" is no number'),
         ("a,1\na,2\n", "two conditions are needed"),
+        ("material,emission\na,2\n", "a header names its columns condition, value, batch"),
     ],
 )
 def test_a_wrong_table_is_told_with_its_line(tmp_path: Path, text: str, says: str) -> None:
@@ -237,6 +238,28 @@ def test_tables_come_with_any_usual_mark_with_and_without_a_header(
     text = "\n".join([f"value{mark}condition", *turned])
     headed = json_of(compare_command, "--csv", csv(tmp_path, text), "--json")
     assert plain["contrasts"][0]["p"] == headed["contrasts"][0]["p"]
+
+
+def test_a_decimal_comma_is_read_where_it_parts_no_cells(tmp_path: Path) -> None:
+    rows = "condition;value\na;1,5\na;2\nb;3,5\nb;4"
+    comma = json_of(compare_command, "--csv", csv(tmp_path, rows), "--json")
+    point = json_of(compare_command, "--csv", csv(tmp_path, rows.replace(",", ".")), "--json")
+    assert comma["tests"] == point["tests"]
+
+
+def test_what_is_no_text_is_told(tmp_path: Path) -> None:
+    (tmp_path / "sheet").write_bytes(b"PK\x03\x04\xff\xfe")
+    said = said_by(compare_command, "--csv", str(tmp_path / "sheet"), status=1)
+    assert "is no text in UTF-8" in said.replace("\n", " ")
+
+
+def test_the_order_of_a_table_is_not_taken_for_that_of_printing(tmp_path: Path) -> None:
+    in_rows = "a,1\na,1.2\nb,3.5\nb,4"
+    said = said_by(compare_command, "--csv", csv(tmp_path, in_rows)).replace("\n", " ")
+    assert "If the lines stand in the order of printing, every condition was printed in" in said
+    drifting = "\n".join(f"{'ab'[n % 2]},{10 * 1.2**n * 1.01 ** (n * n % 3)}" for n in range(10))
+    said = said_by(compare_command, "--csv", csv(tmp_path, drifting)).replace("\n", " ")
+    assert "If the lines stand in the order of printing, the later the print, the higher" in said
 
 
 def test_the_command_says_it_in_plain_words(tmp_path: Path) -> None:

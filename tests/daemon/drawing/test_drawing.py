@@ -159,3 +159,11 @@ def test_a_long_name_does_not_run_into_its_figure() -> None:
     label, says = (s for s in picture.shapes if isinstance(s, Words) and s.size in (12, 13))
     assert label.text.endswith("…")
     assert label.x + 8.0 * len(label.text) <= says.x - 6 * len(says.text)
+
+
+def test_names_that_people_give_stay_words_in_a_picture() -> None:
+    wild = '<b>"PLA" & co</b>'
+    drawn = side_by_side(SideBySide(wild, wild, wild, [Row(wild, 2.0, 1.0, 3.0)], True))
+    texts = [element.text for element in ET.fromstring(svg(drawn)).iter()]
+    assert texts.count(wild) >= 2
+    assert "<b>" not in svg(drawn)

@@ -7,6 +7,7 @@ import pytest
 from aired import MIDNIGHT
 from daemon.reporting.examples import compared, made
 from daemon.reporting.pages import alone
+from ventwright.contrasts.words import how
 from ventwright.drawing.conditions import Band
 from ventwright.reporting.commissioning_page import (
     commissioning_page,
@@ -74,6 +75,7 @@ def test_a_comparison_says_its_verdicts_first() -> None:
     assert "the print was interrupted" in words
     assert "1 of 2 comparisons show a difference. The largest: ABS, closed emits 8.8" in words
     assert comparison_text(compared()).count("\n") == 1
+    assert how(compared()) in words
 
 
 def test_conditions_without_a_print_have_a_row_and_no_mark() -> None:
