@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterable
-from urllib.parse import unquote
+from urllib.parse import quote, unquote
 
 _HIDDEN = "***"
 _SHORTEST = 3
@@ -20,8 +20,10 @@ class Hider:
     """Knows some secrets and takes them out of texts; shows none in its own repr."""
 
     def __init__(self, secrets: Iterable[str]) -> None:
-        """Remember the secrets; the longest is looked for first."""
-        self._secrets = sorted(filter(None, set(secrets)), key=len, reverse=True)
+        """Remember the secrets, as they are and as addresses write them; the longest come first."""
+        plain = {secret for secret in secrets if secret}
+        written = {quote(secret, safe=safe) for secret in plain for safe in ("", "/")}
+        self._secrets = sorted(plain | written, key=len, reverse=True)
 
     def hide(self, text: str) -> str:
         """Return a text on one line, without the secrets, of at most 300 characters."""
