@@ -79,7 +79,15 @@ class Sink(Endpoint):
 class Fast:
     """The house; `run` lets time pass."""
 
-    def __init__(self, folder: Path, database: str, phone: str, period: int) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        database: str,
+        phone: str,
+        period: int,
+        offset: int = OFFSET,
+        right: bool = True,
+    ) -> None:
         """Sample every part each `period` ms."""
         folder.mkdir(parents=True, exist_ok=True)
         self.folder, self.period = folder, period
@@ -87,6 +95,8 @@ class Fast:
         self.settings = self._settings(folder, database, phone)
         self.kinds = {n: k._replace(period=period) for n, k in kinds_of(self.settings).items()}
         self.noise = random.Random(5)
+        self.offset, self.right = offset, right
+        """The wall clock: Unix ms minus the clock's ms, and whether it is known to be right."""
         self.full = False
         self.gone: set[str] = set()
         self.level = 0.0
@@ -113,13 +123,13 @@ class Fast:
     def start(self) -> None:
         """Begin a keeper's life: restored from the store, as after a kill."""
         self.core = Core(self.settings, self.kinds, self.clock.now())
-        writer = Writer(self.folder, BOOT, OFFSET)
+        writer = Writer(self.folder, BOOT, self.offset)
         for name, entry in self.settings.parts.items():
             writer.part(name, entry.model, entry.quantities)
         self.upkeep = Upkeep(self.settings.store)
         if self.limits:
             self.upkeep._limits = self.limits
-        labels = Labels(lambda: OFFSET, lambda: True)
+        labels = Labels(lambda: self.offset, lambda: self.right)
         commit = writer.commit
 
         def committing() -> None:
@@ -153,13 +163,13 @@ class Fast:
             {},
             boot=BOOT,
             keeper_status=self._status,
-            wall=lambda: OFFSET + self.clock.now(),
+            wall=lambda: self.offset + self.clock.now(),
         )
         self.courier.chores._chores = []
 
     def _status(self) -> dict[str, Any]:
         store = {"failing": self.keeping.failing, "unstored": self.keeping.unstored}
-        return {"store": store, "offset": OFFSET, "clock is right": True}
+        return {"store": store, "offset": self.offset, "clock is right": self.right}
 
     def _report(self, report: StoreReport) -> None:
         self._reports.append(report)

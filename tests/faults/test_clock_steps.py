@@ -1,0 +1,150 @@
+"""A wall clock that steps changes no poll, decision or message; labels are corrected once."""
+
+import random
+import tempfile
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from faults.house_in_fast_time import OFFSET, Fast, Sink
+from house import events
+from receivers import split_line
+from ventwright.courier.intake import time_of_day
+from ventwright.exporting.labels import BUILT_MS
+from ventwright.settings.model import DAY, HOUR, MINUTE
+from ventwright.storage.reader import Boot, Reader
+
+PERIOD = 30_000
+STEPS = (-HOUR, HOUR, 56 * 365 * DAY)
+
+
+class Phone(Sink):
+    """Notes when each message came, by the house's clock."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.came: list[tuple[int, bytes]] = []
+        self.house: Fast | None = None
+
+    def keep(self, body: bytes) -> None:
+        assert self.house
+        self.came.append((self.house.clock.now(), body))
+
+
+class Base(Sink):
+    """Keeps the times of all points."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.times: list[int] = []
+
+    def keep(self, body: bytes) -> None:
+        self.times += [int(split_line(line)[2]) for line in body.decode().splitlines()]
+
+
+@pytest.fixture
+def servers() -> Iterator[list[Any]]:
+    made: list[Any] = []
+    yield made
+    for server in made:
+        server.close()
+
+
+def house(folder: Path, servers: list[Any], **clock: Any) -> tuple[Fast, Base, Phone]:
+    base, phone = Base(), Phone()
+    servers += [base, phone]
+    url, owner = f"http://127.0.0.1:{base.port}", f"127.0.0.1:{phone.port}"
+    made = Fast(folder, url, owner, PERIOD, **clock)
+    phone.house = made
+    return made, base, phone
+
+
+HOURS = 2
+"""24 in the long form: `cd tests && python -m faults.test_clock_steps`."""
+
+
+def play(made: Fast, steps: dict[int, int], hours: int) -> None:
+    """Play half hours; one print every four hours; the clock is set at some minutes."""
+    for minute in range(0, hours * 60, 30):
+        made.level = 100.0 if minute % 240 == 60 else 0.0
+        made.gone = {"door"} if minute == 30 else set()
+        at, end = minute, minute + 30
+        for when in sorted(m for m in steps if minute <= m < end):
+            made.run((when - at) * MINUTE)
+            made.offset += steps[when]
+            at = when
+        made.run((end - at) * MINUTE)
+    made.close()
+
+
+def outcome(made: Fast, phone: Phone) -> dict[str, Any]:
+    reader = Reader(made.folder)
+    blocks = [(b.part.name, b.first, b.last, b.body) for b in reader.all_blocks()]
+    boots = reader.boots()
+    reader.close()
+    happened = [(e.t, e.kind, e.subject, e.body) for e in events(made.folder)]
+    return {"polls": blocks, "decisions": happened, "messages": phone.came, "labels": boots}
+
+
+def test_a_time_with_steps_is_as_one_without(tmp_path: Path, servers: list[Any]) -> None:
+    assert same_with_steps(tmp_path, servers, HOURS) >= 2
+
+
+def same_with_steps(tmp_path: Path, servers: list[Any], hours: int) -> int:
+    """Play with and without steps; returns how many messages there were, the same in both."""
+    dice = random.Random(4)
+    steps = dict(zip(dice.sample(range(hours * 60), 6), STEPS * 2, strict=True))
+    found = []
+    for name, stepped in (("without", {}), ("with", steps)):
+        made, base, phone = house(tmp_path / name, servers)
+        play(made, stepped, hours)
+        found.append(outcome(made, phone))
+        assert min(base.times) >= BUILT_MS
+        assert max(base.times) <= OFFSET + 26 * HOUR
+    assert found[0] == found[1]
+    assert {kind for _, kind, _, _ in found[0]["decisions"]} >= {"alarm", "part"}
+    return len(found[0]["messages"])
+
+
+@pytest.mark.parametrize("first", [0, OFFSET - 200 * DAY])
+def test_a_clock_that_is_wrong_at_boot_holds_pushing_back_and_labels_are_right_once(
+    tmp_path: Path, servers: list[Any], first: int
+) -> None:
+    made, base, phone = house(tmp_path, servers, offset=first, right=False)
+    made.level = 100.0
+    made.run(HOUR)
+    assert base.times == []
+    assert phone.came
+    made.offset, made.right = OFFSET, True
+    made.run(5 * MINUTE)
+    made.offset -= 3 * HOUR
+    made.run(5 * MINUTE)
+    reader = Reader(tmp_path)
+    assert reader.boots() == {1: Boot(1, "boot-fast", OFFSET, True)}
+    reader.close()
+    made.close()
+    assert min(base.times) >= OFFSET + HOUR
+
+
+def test_times_of_day_follow_daylight_saving(monkeypatch: pytest.MonkeyPatch) -> None:
+    """25 October 2026, 03:00 is 02:00 again in Berlin: by the tz database."""
+    monkeypatch.setenv("TZ", "Europe/Berlin")
+    time.tzset()
+    at = 1_792_886_400_000  # 2026-10-25T00:00Z
+    boot = Boot(1, "boot", at, True)
+    told = [time_of_day(boot, minutes * MINUTE) for minutes in (30, 59, 60, 90)]
+    assert told == ["02:30", "02:59", "02:00", "02:30"]
+    assert time_of_day(boot._replace(settled=False), 0) is None
+    monkeypatch.undo()
+    time.tzset()
+
+
+if __name__ == "__main__":
+    with tempfile.TemporaryDirectory() as folder:
+        count = same_with_steps(Path(folder), [], 24)
+    print(
+        f"a day with steps of -1 h, +1 h, +56 years, twice each: the same, {count} messages in it"
+    )
