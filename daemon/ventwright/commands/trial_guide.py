@@ -1,9 +1,11 @@
 """`ventwright trial guide`: one test print, phase by phase, at this terminal."""
 
 import select
+import signal
 import sys
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -45,6 +47,18 @@ class _Terminal:
         if ready:
             time.sleep(seconds)
         return False
+
+
+@contextmanager
+def _ended_gently() -> Iterator[None]:
+    """Take an end from outside, or a terminal that is closed, for Ctrl-C: release, then end."""
+    ends = (signal.SIGTERM, signal.SIGHUP)
+    before = [signal.signal(end, signal.default_int_handler) for end in ends]
+    try:
+        yield
+    finally:
+        for end, handler in zip(ends, before, strict=True):
+            signal.signal(end, handler)
 
 
 @click.command()
@@ -108,7 +122,8 @@ def guide(
         return ask(settings.socket, verb, **words)
 
     try:
-        Guide(plan, asking, _Terminal()).run()
+        with _ended_gently():
+            Guide(plan, asking, _Terminal()).run()
     except (GuideError, NotRunningError) as error:
         fail(f"{name}: {error}")
     except KeyboardInterrupt:

@@ -26,6 +26,13 @@ _NEARER = 0.25
 _NO_NEARER_S = 300
 """and without one for so long the extractor has done what it can, s."""
 
+LEASE_MS = 15 * 60_000
+"""So long the extractor stays held off without word from the guide: one that was killed, or whose
+machine went down, must not keep it off for a day."""
+
+_RENEW_S = 5 * 60
+"""How often the guide asks for it again, s."""
+
 LONGEST_PRINT_MS = 24 * 3_600_000
 
 
@@ -84,7 +91,7 @@ class Guide:
         self._ask = ask
         self._desk = desk
         self._extractors: Sequence[str] = ()
-        self._holding = False
+        self._held_at = -inf
         self._seen = 0.0
 
     def run(self) -> None:
@@ -140,6 +147,8 @@ class Guide:
         nearest, gained = inf, desk.now()
         while desk.now() - since < _STEADY_S:
             desk.wait(plan.look_s)
+            if self._held_at > -inf:
+                self._watch()
             away = self._away()
             since = since if away <= plan.within else desk.now()
             if away < nearest - _NEARER * plan.within:
@@ -225,6 +234,7 @@ class Guide:
                     f"{name} was let go by the keeper ({told['state']}): the ceiling of "
                     f"{self._plan.ceiling:g} was reached, or somebody released it"
                 )
+        self._hold_off()
 
     def _discard(self, why: str) -> None:
         self._mark("discard", why=why[:180])
@@ -234,13 +244,14 @@ class Guide:
         )
 
     def _hold_off(self) -> None:
+        """Hold off, or go on holding where the last word is old."""
         plan = self._plan
-        if self._holding:
+        if self._desk.now() - self._held_at < _RENEW_S:
             return
         if plan.ceiling <= 0:
             raise GuideError("a ceiling above 0 is needed: above it extraction must not be held")
-        self._hold(False, plan.flush + plan.background + LONGEST_PRINT_MS + plan.decay)
-        self._holding = True
+        self._hold(False, LEASE_MS)
+        self._held_at = self._desk.now()
 
     def _hold(self, on: bool, ms: int) -> None:
         words: dict[str, Any] = {"on": on, "for": ms}

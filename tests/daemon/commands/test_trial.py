@@ -1,6 +1,7 @@
 """`ventwright trial` and `compare` over prints of known emission, and through a real keeper."""
 
 import json
+import signal
 import sqlite3
 from collections.abc import Iterator
 from functools import cache
@@ -10,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from house import House
+from house import LIMIT_S, House, until
 from invoking import json_of, said_by
 from trialling.prints import Job, Part, Room, levels, seen
 from ventwright.commands.compare import compare
@@ -217,6 +218,18 @@ def house(tmp_path: Path) -> Iterator[House]:
     made = House(tmp_path)
     yield made
     made.close()
+
+
+@pytest.mark.parametrize("end", [signal.SIGTERM, signal.SIGHUP, signal.SIGINT])
+def test_a_guide_that_is_ended_releases_the_extractor(house: House, end: int) -> None:
+    house.keeper()
+    words = ("trial", "guide", "pla-1", "--ceiling", "100", "--config", str(house.config))
+    guide = house.run("-c", "from ventwright.cli import main; main()", *words)
+    until(lambda: house.told("extractors", "hood") == "held on", house.output())
+    guide.send_signal(end)
+    assert guide.wait(LIMIT_S) == 1
+    assert house.told("extractors", "hood") != "held on"
+    assert "pla-1 was interrupted and the extractor released" in house.output()
 
 
 def test_marks_go_through_a_real_keeper(house: House) -> None:

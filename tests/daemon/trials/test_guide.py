@@ -1,11 +1,12 @@
 """The guide against a played keeper: every way a trial can go, in no time."""
 
 from collections.abc import Callable
+from itertools import pairwise
 from typing import Any
 
 import pytest
 
-from ventwright.trials.guide import Guide, GuideError, Plan
+from ventwright.trials.guide import LEASE_MS, Guide, GuideError, Plan
 
 MINUTE = 60_000
 
@@ -93,8 +94,26 @@ def test_extraction_is_held_off_only_under_the_ceiling() -> None:
     bench = Bench()
     bench.guide()
     off = [words for words in bench.of("hold") if not words["on"]]
-    assert len(off) == 1
-    assert off[0]["ceiling"] == {"channel": "bench.pm2_5", "value": 100.0}
+    assert all(words["ceiling"] == {"channel": "bench.pm2_5", "value": 100.0} for words in off)
+
+
+def test_a_guide_that_is_gone_leaves_nothing_held_off_for_long() -> None:
+    bench = Bench()
+    bench.guide()
+    held = [(t, words["for"]) for t, verb, words in bench.asked if verb == "hold"]
+    assert max(ms for _, ms in held) == LEASE_MS
+    gaps = [after - before for (before, _), (after, _) in pairwise(held)]
+    assert max(gaps) * 1000 < LEASE_MS / 2
+    assert bench.t - held[-1][0] < LEASE_MS / 2000
+
+
+def test_a_ceiling_that_let_go_is_not_held_against() -> None:
+    bench = Bench()
+    bench.happens.append((20 * 60 + 400, lambda: bench.states.update(hood="running")))
+    with pytest.raises(GuideError, match="was let go"):
+        bench.guide()
+    let_go = 20 * 60 + 400
+    assert not [t for t, verb, _ in bench.asked if verb == "hold" and t >= let_go]
 
 
 def test_dirty_air_is_flushed_first_and_then_held_off() -> None:
@@ -102,7 +121,8 @@ def test_dirty_air_is_flushed_first_and_then_held_off() -> None:
     bench.happens.append((600, lambda: setattr(bench, "rise", 1.0)))
     bench.guide()
     holds = [(words["on"]) for words in bench.of("hold")]
-    assert holds == [True, False]
+    assert holds[:2] == [True, False]
+    assert not any(holds[1:])
     background = next(t for t, phase in bench.marks if phase == "background")
     assert 650 <= background <= 670
 
@@ -112,7 +132,9 @@ def test_where_extraction_gets_it_no_nearer_it_waits_with_the_extractor_off() ->
     bench.happens.append((1500, lambda: setattr(bench, "rise", 1.0)))
     bench.guide()
     assert any("no nearer" in text for text in bench.said)
-    assert [words["on"] for words in bench.of("hold")] == [True, False]
+    holds = [words["on"] for words in bench.of("hold")]
+    assert holds[:2] == [True, False]
+    assert not any(holds[1:])
 
 
 def test_air_that_stays_dirty_is_told_with_what_is_left_and_nothing_is_whole() -> None:
