@@ -15,7 +15,7 @@ from scipy import stats
 from invoking import json_of
 from ventwright.commands.compare import compare
 from ventwright.commands.repeats import repeats
-from ventwright.contrasts.anova import likely_components, one_way, welch_one_way
+from ventwright.contrasts.anova import even_spreads, likely_components, one_way, welch_one_way
 from ventwright.contrasts.power import (
     anova_power,
     beyond,
@@ -282,6 +282,11 @@ def test_several_comparisons_agree_with_scipy() -> None:
     dunnetts = stats.dunnett(GROUPS[0], GROUPS[2], control=GROUPS[1], rng=1)
     found = dunnett(GROUPS, [(0, 1), (2, 1)], 0.95)
     assert [both.adjusted for both in found] == pytest.approx(list(dunnetts.pvalue), abs=2e-4)
+
+
+def test_even_spreads_agree_with_bartlett_by_scipy() -> None:
+    groups = [[1.2, 1.9, 1.4, 2.2], [3.1, 9.4, 6.2], [5.5, 5.7, 5.2, 5.1, 6.0]]
+    assert even_spreads(groups) == pytest.approx(stats.bartlett(*groups).pvalue, rel=1e-9)
 
 
 def test_welch_and_student_agree_with_scipy() -> None:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from ventwright.contrasts.welch import Value, centred, mean, squares, variance
-from ventwright.standards.distributions import f_tail
+from ventwright.standards.distributions import chi2_tail, f_tail
 from ventwright.trials.figures import Variance
 
 _GOLDEN = (math.sqrt(5) - 1) / 2
@@ -39,6 +39,24 @@ def _usual_repeats(parts: Sequence[Sequence[float]]) -> float:
     """Give the repeats of a group that stand for unequal ones: (N - Σn²/N)/(k - 1)."""
     sizes = [len(part) for part in parts]
     return (sum(sizes) - sum(n * n for n in sizes) / sum(sizes)) / (len(sizes) - 1)
+
+
+def even_spreads(groups: Sequence[Sequence[Value]]) -> float | None:
+    """Give the chance that groups of one spread differ so in theirs (Bartlett 1937).
+
+    None with fewer than two groups of repeats; 0 where some spread and others do not at all.
+    """
+    _, parts = centred([group for group in groups if len(group) > 1])
+    k, df = len(parts), sum(len(part) - 1 for part in parts)
+    pooled = math.fsum(map(squares, parts))
+    if k < 2 or not pooled:
+        return None
+    if not all(variance(part) for part in parts):
+        return 0.0
+    apart = df * math.log(pooled / df)
+    apart -= math.fsum((len(part) - 1) * math.log(variance(part)) for part in parts)
+    few = math.fsum(1 / (len(part) - 1) for part in parts) - 1 / df
+    return chi2_tail(max(0.0, apart / (1 + few / (3 * (k - 1)))), k - 1)
 
 
 class Welch(NamedTuple):

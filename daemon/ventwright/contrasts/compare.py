@@ -7,7 +7,7 @@ from functools import cache
 from itertools import combinations
 
 from ventwright.contrasts.allowing import allowed_for, sentence
-from ventwright.contrasts.anova import one_way
+from ventwright.contrasts.anova import even_spreads, one_way
 from ventwright.contrasts.batches import patterns, together
 from ventwright.contrasts.power import (
     pooled_power,
@@ -28,6 +28,16 @@ the only replicated printing study found (resin printing, five repeats: emission
 
 OWN_DF = 4
 """So many degrees of freedom make one's own spread worth more than the literature's."""
+
+UNEVEN = 0.1
+"""Below this chance spreads are told to be unequal; few repeats show it late, so it is not 0.05."""
+
+_UNEVEN = (
+    "The conditions spread unequally, and one spread was taken for all: differences are then found "
+    "where there are none more often than stated. `--method holm` takes each pair by its own."
+)
+"""Seen in 20,000 simulated experiments each: 9 to 15 false differences in 100 instead of 5, where
+one of four conditions spreads eight times as much, or two of them four times."""
 
 _FEWEST_DF = 2
 RATIOS = (1.25, 1.5, 2.0, 3.0)
@@ -128,6 +138,7 @@ class _Comparing:
         seen = patterns(samples, values, question.log, question.timed)
         in_rows = together(samples, question.timed)
         batches = [*seen.says, *self._allowing(samples, values, seen.kinds), *in_rows]
+        batches += self._uneven()
         return Comparison(
             question.figure,
             question.title,
@@ -160,6 +171,11 @@ class _Comparing:
             if test is not None and test.df is not None and test.df >= _FEWEST_DF:
                 found.append(sentence(kinds, one, other, test, self._alpha))
         return found
+
+    def _uneven(self) -> list[str]:
+        """Say where one spread is taken for all, and they do not look alike."""
+        chance = even_spreads(self.groups) if self.joint else None
+        return [] if chance is None or chance >= UNEVEN else [_UNEVEN]
 
     def _shown_spread(self, spread: float | None) -> float | None:
         return math.exp(spread) if spread is not None and self.question.log else spread

@@ -150,6 +150,8 @@ def identity(connection: sqlite3.Connection) -> str:
 
 def open_to_read(folder: Path) -> sqlite3.Connection:
     """Open the store for reading only; raises sqlite3.OperationalError if there is none yet."""
+    if not store_path(folder).exists():
+        raise sqlite3.OperationalError("there is none yet; the daemon makes it when it first runs")
     uri = f"{store_path(folder).absolute().as_uri()}?mode=ro"
     connection = sqlite3.connect(
         uri, uri=True, isolation_level=None, timeout=5, check_same_thread=False

@@ -247,6 +247,14 @@ def test_a_decimal_comma_is_read_where_it_parts_no_cells(tmp_path: Path) -> None
     assert comma["tests"] == point["tests"]
 
 
+def test_spreads_that_differ_are_named_where_one_is_taken_for_all() -> None:
+    uneven = {"a": (10, 10.1, 9.9), "b": (20, 20.3, 19.8), "c": (20, 60, 33)}
+    assert "spread unequally" in of(**uneven).verdicts[-1]
+    assert "unequally" not in str(of(Question("x", "x", "", method="holm"), **uneven).verdicts)
+    alike = {"a": (10, 11, 12), "b": (20, 22.5, 24), "c": (40, 43, 48)}
+    assert "unequally" not in str(of(**alike).verdicts)
+
+
 def test_what_is_no_text_is_told(tmp_path: Path) -> None:
     (tmp_path / "sheet").write_bytes(b"PK\x03\x04\xff\xfe")
     said = said_by(compare_command, "--csv", str(tmp_path / "sheet"), status=1)
