@@ -16,6 +16,7 @@ from ventwright.commands.options import Moment, config_option, fail, settings_or
 from ventwright.contrasts.compare import compare
 from ventwright.contrasts.numbers import finite
 from ventwright.contrasts.sample import CompareError
+from ventwright.contrasts.several import METHODS
 from ventwright.drawing.png import NoPainterError, png
 from ventwright.drawing.shapes import Picture
 from ventwright.reporting.commissioning_page import (
@@ -137,6 +138,7 @@ def trial(name: str, channel: str | None, config: Path, **out: Any) -> None:
 @click.option("--by", multiple=True, help="A label that makes the condition; may be repeated.")
 @click.option("--figure", type=click.Choice(FIGURES), help="What is compared; per gram if it can.")
 @click.option("--channel", help="Another channel than the one the trials were marked with.")
+@click.option("--method", type=click.Choice(METHODS), default="usual", show_default=True)
 @click.option("--reference", help="Compare all others with this condition only.")
 @out_options
 def comparison(
@@ -144,6 +146,7 @@ def comparison(
     by: Sequence[str],
     figure: str | None,
     channel: str | None,
+    method: str,
     reference: str | None,
     config: Path,
     **out: Any,
@@ -157,7 +160,8 @@ def comparison(
     settings = settings_or_exit(config)
     prints = prints_of(settings, trials, channel)
     try:
-        samples, question = asked(prints, by, figure, unused(settings, trials), reference=reference)
+        plan = {"method": method, "reference": reference}
+        samples, question = asked(prints, by, figure, unused(settings, trials), **plan)
         found = compare(samples, question)
     except CompareError as error:
         fail(str(error))

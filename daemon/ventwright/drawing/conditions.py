@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from textwrap import wrap
 
 from ventwright.drawing.scales import Scale, log_ticks, short, ticks
 from ventwright.drawing.shapes import (
@@ -73,8 +74,13 @@ def side_by_side(drawn: SideBySide) -> Picture:
     shapes = [*_axis(drawn, marks, across, bottom), *_behind(drawn, across, bottom)]
     for place, row in enumerate(drawn.rows):
         shapes += _row(row, _TOP + place * _ROW, across)
-    height = bottom + 40 + 16 * (drawn.band is not None)
+    height = bottom + 40 + (2 + 14 * len(_label(drawn.band)) if drawn.band else 0)
     return Picture(drawn.name, drawn.title, _says(drawn), height, tuple(shapes))
+
+
+def _label(band: Band) -> list[str]:
+    """Break what a band is into lines that fit."""
+    return wrap(band.label, int((WIDTH - _LEFT - 26) / 6.9))
 
 
 def _values(drawn: SideBySide) -> list[float]:
@@ -93,7 +99,8 @@ def _behind(drawn: SideBySide, across: Scale, bottom: float) -> Iterator[Shape]:
             high = _TOP + place * _ROW + 18
             yield Box(x, high, max(2.0, end - x), 24, STEPS[1])
         yield Box(_LEFT, bottom + 36, 20, 12, STEPS[1])
-        yield Words(_LEFT + 26, bottom + 46, band.label, 11)
+        for line, text in enumerate(_label(band)):
+            yield Words(_LEFT + 26, bottom + 46 + 14 * line, text, 11)
     if drawn.at is not None:
         x = across.at(drawn.at)
         for place in range(len(drawn.rows)):
@@ -116,9 +123,9 @@ def _axis(
             middle = _TOP + place * _ROW + 30
             yield Line(((x, middle - 10), (x, middle + 10)), FAINT, 0.8)
         half = 3.4 * len(text)
-        if x - half > reach:
-            reach = x + half + 4
-            kept = min(max(x, half), WIDTH - half)
+        kept = min(max(x, half), WIDTH - half)
+        if kept - half > reach:
+            reach = kept + half + 4
             yield Words(kept, bottom + 18, text, 11, "middle", fill=SOFT)
 
 

@@ -51,12 +51,16 @@ def print_lines(made: Print) -> Iterator[str]:
     if made.printers > 1:
         rows["per printer"] = made.per_printer
     for name, figure in rows.items():
-        source = f", from {figure.why}" if name == "loss rate" and figure.value else ""
+        source = f", {_source(figure.why)}" if name == "loss rate" and figure.value else ""
         yield f"  {name:<{_WIDE}}{figure_words(figure)}{source}"
     yield from _limits(made)
     yield from _elsewhere(made)
     yield ""
     yield from made.cautions
+
+
+def _source(why: str) -> str:
+    return why if why.startswith("given") else f"from {why}"
 
 
 def _limits(made: Print) -> Iterator[str]:

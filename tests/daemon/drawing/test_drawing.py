@@ -167,3 +167,17 @@ def test_names_that_people_give_stay_words_in_a_picture() -> None:
     texts = [element.text for element in ET.fromstring(svg(drawn)).iter()]
     assert texts.count(wild) >= 2
     assert "<b>" not in svg(drawn)
+
+
+def test_a_band_is_named_in_full_and_marks_do_not_run_into_each_other() -> None:
+    label = "published: interquartile, 447 tests by one method (Zhang and Black 2022)"
+    row = Row("open", 79_200, 68_900, 111_000)
+    picture = side_by_side(
+        SideBySide("c", "c", "million particles/h", [row], band=Band(1000, 100_000, label))
+    )
+    inside(picture)
+    words = [shape for shape in picture.shapes if isinstance(shape, Words)]
+    assert label in " ".join(one.text for one in words)
+    marks = [one for one in words if one.anchor == "middle"]
+    for one, other in pairwise(marks):
+        assert one.x + 3.4 * len(one.text) < other.x - 3.4 * len(other.text)

@@ -52,6 +52,7 @@ def test_a_comparison_becomes_a_page(config: Path, tmp_path: Path) -> None:
     assert "Ultrafine particles, which printers emit most of, are not seen" in words
     assert "times PLA" in words
     assert len(told(config, "comparison")["conditions"]) == 2
+    assert told(config, "comparison", "--method", "holm")["method"] == "holm"
 
 
 @pytest.mark.parametrize(
