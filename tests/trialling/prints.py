@@ -105,6 +105,7 @@ def analysed(
     volume_error: float = 0.05,
     known: dict[bool, Rate] | None = None,
     last: Rate | None = HOMES,
+    other_room: tuple[float, float] | None = None,
     **labels: str,
 ) -> Print:
     """Analyse a print as the command does once it has read the store."""
@@ -118,9 +119,8 @@ def analysed(
     trial = Trial("print", about, marks)
     part = PartEntry("pms5003", _DRIVER, None, ("pm2_5",))
     quantity = QUANTITIES["pm2_5"]
-    facts = Known(
-        trial, "bench.pm2_5", quantity, part, "room", stated_volume, volume_error, 1.0, 2.0, None
-    )
+    room = ("room", stated_volume, volume_error, 1.0, 2.0, other_room)
+    facts = Known(trial, "bench.pm2_5", quantity, part, *room)
     try:
         return figures(found, balance(found, 2.0, known or {}, True, last), "", facts)
     except ValueError as error:

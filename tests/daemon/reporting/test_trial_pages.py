@@ -1,5 +1,6 @@
 """Pages of a test print, of a comparison and of commissionings."""
 
+import xml.etree.ElementTree as ET
 from dataclasses import replace
 
 import pytest
@@ -22,6 +23,7 @@ from ventwright.reporting.comparison_page import (
 )
 from ventwright.reporting.figures import upright
 from ventwright.reporting.happenings import Commissioned
+from ventwright.reporting.markup import element
 from ventwright.reporting.print_page import print_page, print_pictures, print_text
 from ventwright.reporting.published import band
 from ventwright.reporting.words import figure
@@ -147,3 +149,8 @@ def test_the_higher_condition_stands_first() -> None:
     assert name == "PLA, closed : ABS, closed"
     assert (ratio.value, ratio.low, ratio.high) == (5, 2.5, 10)
     assert upright(low, log=False)[0] == "ABS, closed : PLA, closed"
+
+
+def test_words_in_attributes_stay_words() -> None:
+    wild = '"><script>&'
+    assert ET.fromstring(element("td", "x", data_head=wild)).get("data-head") == wild

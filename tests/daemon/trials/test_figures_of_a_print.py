@@ -56,6 +56,28 @@ def test_rise_is_the_largest_five_minutes_less_start_and_course_of_the_backgroun
     assert 0 < found.mean_rise.value < found.rise.value
 
 
+def test_what_the_background_does_meanwhile_is_no_rise() -> None:
+    job = Job(300.0, burst=0.0, lead=2.0)
+    without = analysed(made(replace(job, lead=0.0)), job, 45.0)
+    found = analysed(made(job), job, 45.0)
+    assert found.rise.value == pytest.approx(without.rise.value, abs=0.15)
+    assert found.mean_rise.value == pytest.approx(without.mean_rise.value, abs=0.15)
+
+
+def test_in_a_room_like_its_own_a_print_rises_as_it_did_and_in_half_of_it_twice() -> None:
+    job = Job(3000.0)
+    same = analysed(made(job), job, 45.0, other_room=(45.0, 0.9))
+    half = analysed(made(job), job, 45.0, other_room=(22.5, 0.9))
+    aired = analysed(made(job), job, 45.0, other_room=(45.0, 9.0))
+    assert same.elsewhere
+    assert half.elsewhere
+    assert aired.elsewhere
+    assert same.elsewhere.peak.value == pytest.approx(same.rise.value, rel=0.05)
+    assert same.elsewhere.mean.value == pytest.approx(same.mean_rise.value, rel=0.08)
+    assert half.elsewhere.peak.value == pytest.approx(2 * (same.elsewhere.peak.value or 0))
+    assert (aired.elsewhere.peak.value or 0) < 0.6 * (same.elsewhere.peak.value or 0)
+
+
 def test_short_form_of_the_long_one() -> None:
     """40 drawn rooms, parts and prints; the long form is `cd tests && python -m trialling`."""
     held = [one_print(seed) for seed in range(5000, 5040)]
