@@ -30,6 +30,9 @@ def test_the_shift_of_the_regulation() -> None:
     assert work["osha-co-8h"]["value"] == 81.25
     assert work["osha-co-8h"]["share"] == pytest.approx(81.25 / 50)
     assert work["niosh-co-10h"]["value"] == 65
+    said = told(*spent, "--quantity", "co")["cautions"]
+    assert "certified CO alarms stay" in str(said)
+    assert "CO alarms" not in str(told(*spent, "--quantity", "pm10")["cautions"])
 
 
 def test_the_mixture_of_the_regulation() -> None:

@@ -33,6 +33,7 @@ def told_days(
             adult=person.age >= ADULT,
             substance=substance is not None,
             gas=is_gas(channels),
+            monoxide=any(channel.partition(".")[2] == "co" for channel in channels),
         ),
     }
 

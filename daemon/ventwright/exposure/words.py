@@ -22,11 +22,23 @@ INTAKE = (
     "An acceptable daily intake is for what is swallowed, all sources together; what is breathed "
     "in beside it shows the size only, and the share of the substance in the particles is yours."
 )
+MONOXIDE = (
+    "Carbon monoxide kills: this is no alarm, certified CO alarms stay where they are, and when "
+    "one sounds you leave."
+)
 
 
-def cautions(*, optical: bool, adult: bool, substance: bool, gas: bool) -> list[str]:
+def cautions(
+    *, optical: bool, adult: bool, substance: bool, gas: bool, monoxide: bool
+) -> list[str]:
     """List what belongs beside every figure of exposure."""
-    some = ((INTAKE, substance), (WORK, adult), (CONVERTED, gas), (ULTRAFINE, optical))
+    some = (
+        (MONOXIDE, monoxide),
+        (INTAKE, substance),
+        (WORK, adult),
+        (CONVERTED, gas),
+        (ULTRAFINE, optical),
+    )
     return [NO_ADVICE, BREATHED, ELSEWHERE] + [text for text, fits in some if fits]
 
 
