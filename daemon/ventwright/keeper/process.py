@@ -222,8 +222,9 @@ class Keeper:
         if not self.core.hours.wanted:
             return
         local = None
-        if self._labels.right():
-            local = local_offset(self._labels.offset(), self._clock.now())
+        offset, right = self._labels.label()
+        if right:
+            local = local_offset(offset, self._clock.now())
         if local is None or self._local is None:
             changed = local is not self._local
         else:
@@ -254,8 +255,7 @@ class Keeper:
 
     def _answer(self, asked: Asked) -> None:
         if asked.verb == "status":
-            offset = self._labels.offset()
-            told = status(self.core, self.keeping, offset, self._labels.right())
+            told = status(self.core, self.keeping, *self._labels.label())
             asked.reply.put({**told, "store": {**told["store"], **self._upkeep.facts()}})
             return
         if asked.verb == "told":

@@ -115,7 +115,7 @@ class Notifier:
         if found is None:
             return
         outbox, parcel = found
-        reason = service.send(parcel.title, self._body(parcel), parcel.newest.priority)
+        reason = self._send(service, parcel)
         backoff, now = self._backoffs[service.name], self._clock.now()
         if reason:
             log.info("service %s did not take a message: %s", service.name, reason)
@@ -125,6 +125,13 @@ class Notifier:
             backoff.worked()
             self._due[service.name] = now + SPACING_MS
             self._delivered(outbox, service.name, parcel)
+
+    def _send(self, service: Recipient, parcel: Parcel) -> str:
+        """Deliver; a service whose code fails costs its own messages a delay, and no other's."""
+        try:
+            return service.send(parcel.title, self._body(parcel), parcel.newest.priority)
+        except Exception as error:  # noqa: BLE001 - its text may show the address: the kind only
+            return f"its code failed: {type(error).__name__}"
 
     @staticmethod
     def _failed(outbox: Outbox, service: str, parcel: Parcel, reason: str) -> None:

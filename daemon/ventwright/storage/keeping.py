@@ -37,12 +37,38 @@ log = logging.getLogger(__name__)
 
 
 class Labels:
-    """The wall clock as a label: how it relates to this boot's time, and whether it is right."""
+    """The wall clock as a label: how it relates to this boot's time, and whether it is right.
+
+    A clock that cannot be read costs labels only: the last offset stands for it, as a guess.
+    """
 
     def __init__(self, offset: Callable[[], int], right: Callable[[], bool]) -> None:
         """`offset()` gives Unix ms minus the clock's ms; `right()` whether to believe it."""
-        self.offset = offset
-        self.right = right
+        self._offset, self._right = offset, right
+        self._last = 0
+        self._read = False
+
+    def offset(self) -> int:
+        """Give Unix ms minus the clock's ms; never raises."""
+        try:
+            self._last, self._read = self._offset(), True
+        except (OSError, ValueError, OverflowError) as error:
+            self._read = False
+            log.warning("the wall clock cannot be read now: %s", error)
+        return self._last
+
+    def right(self) -> bool:
+        """Tell whether the clock is to be believed; never raises."""
+        try:
+            return self._right()
+        except (OSError, ValueError, OverflowError) as error:
+            log.warning("whether the wall clock is right cannot be told now: %s", error)
+            return False
+
+    def label(self) -> tuple[int, bool]:
+        """Give the offset, and whether it was read just now from a clock that is right."""
+        right = self.right()  # first: a clock that is set in between is right only afterwards
+        return self.offset(), right and self._read
 
 
 class Keeping:
@@ -166,11 +192,12 @@ class Keeping:
     def _label(self) -> None:
         if self._settled:
             return
-        if self._labels.right():
+        offset, right = self._labels.label()
+        if right:
             self._settled = True
-            self._writer.settle(self._labels.offset())
+            self._writer.settle(offset)
         else:
-            self._writer.guess(self._labels.offset())
+            self._writer.guess(offset)
 
     def _failed(self, why: str) -> None:
         now = self._clock.now()
