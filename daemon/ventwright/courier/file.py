@@ -12,6 +12,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from ventwright.storage.schema import restrict
+
 VERSION = 3
 MOST_REFUSED = 10_000
 """Refused records kept with their reason; older ones stay in the counts only."""
@@ -110,6 +112,7 @@ class CourierFile:
         if self._db is None:
             if self._folder is not None:
                 self._folder.mkdir(parents=True, exist_ok=True)
+                restrict(file_path(self._folder))
             self._db = _connect(file_path(self._folder) if self._folder else ":memory:")
         return self._db
 

@@ -147,11 +147,7 @@ class Means:
 
     def rows(self, folder: Path) -> Iterator[Row]:
         """Give the rows in order of time within each boot; raises sqlite3.Error."""
-        _, first, until = self._wanted
-        told = [
-            ((s.start, n, s) for s in summaries(folder, channel, self._step, first, until))
-            for n, channel in enumerate(self._wanted.channels)
-        ]
+        told = [self._of(folder, n) for n in range(len(self._wanted.channels))]
         row: Row | None = None
         for start, place, summary in heapq.merge(*told, key=lambda one: one[0]):
             if row is not None and (row.t != start or row.cells[4 * place] is not None):
@@ -161,6 +157,12 @@ class Means:
             row.cells[4 * place : 4 * place + 4] = _cells(summary)
         if row is not None:
             yield row
+
+    def _of(self, folder: Path, place: int) -> Iterator[tuple[int, int, Summary]]:
+        """Give what one channel has, with the time and the channel's place."""
+        channels, first, until = self._wanted
+        for summary in summaries(folder, channels[place], self._step, first, until):
+            yield summary.start, place, summary
 
 
 def _cells(summary: Summary) -> list[Cell]:

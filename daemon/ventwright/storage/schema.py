@@ -10,7 +10,7 @@ from pathlib import Path
 
 VERSION = 2
 
-_RIGHTS = 0o640
+RIGHTS = 0o640
 
 _PAGE_BYTES = 2048
 """Half of SQLite's default: a commit of the reference load fills one page or two, and each page
@@ -100,7 +100,7 @@ def open_to_write(folder: Path) -> sqlite3.Connection:
     Raises sqlite3.Error; TooNewError, having changed nothing, if it is of a newer version.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    _restrict(store_path(folder))
+    restrict(store_path(folder))
     connection = sqlite3.connect(
         store_path(folder), isolation_level=None, timeout=5, check_same_thread=False
     )
@@ -118,12 +118,12 @@ def open_to_write(folder: Path) -> sqlite3.Connection:
     return connection
 
 
-def _restrict(path: Path) -> None:
+def restrict(path: Path) -> None:
     """Let only the owner write the store and only its group read it, from its first byte on."""
     if not path.exists():
-        path.touch(mode=_RIGHTS)
-    if stat.S_IMODE(path.stat().st_mode) & ~_RIGHTS:
-        path.chmod(_RIGHTS)
+        path.touch(mode=RIGHTS)
+    if stat.S_IMODE(path.stat().st_mode) & ~RIGHTS:
+        path.chmod(RIGHTS)
 
 
 def _version(connection: sqlite3.Connection, folder: Path) -> int:

@@ -1,5 +1,6 @@
 """The courier's smaller parts: hiding, the file, the counts, asking the keeper."""
 
+import os
 import socket
 import sqlite3
 import threading
@@ -62,6 +63,20 @@ def test_the_file_is_made_once_and_kept(tmp_path: Path) -> None:
     db = sqlite3.connect(file_path(tmp_path / "new"))
     assert db.execute("SELECT number FROM counts").fetchall() == [(2,)]
     db.close()
+
+
+@pytest.mark.parametrize("umask", [0, 0o022])
+def test_the_file_is_read_by_its_owner_and_its_group_only(tmp_path: Path, umask: int) -> None:
+    before = os.umask(umask)
+    try:
+        file = CourierFile(tmp_path)
+        with file.transaction() as db:
+            count(db, "x")
+    finally:
+        os.umask(before)
+    rights = {side.name: side.stat().st_mode & 0o777 for side in tmp_path.iterdir()}
+    assert rights == {f"courier.sqlite{end}": 0o640 for end in ("", "-wal", "-shm")}
+    file.close()
 
 
 def test_a_file_that_is_no_database_is_an_error_and_left_alone(tmp_path: Path) -> None:

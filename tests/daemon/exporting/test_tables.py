@@ -1,7 +1,9 @@
 """Tables for other programs: what is stored is what is in them, and `replay` reads them back."""
 
+import csv
 import io
 import json
+import sqlite3
 from pathlib import Path
 
 import pyarrow.parquet
@@ -121,6 +123,20 @@ def test_means_are_the_summaries_and_replay_takes_their_means(store: Path, each:
         assert row.values[0] == pytest.approx(one.mean, abs=1e-6)
 
 
+@pytest.mark.parametrize("each", ["minute", "hour"])
+def test_the_means_of_every_channel_stand_under_its_name(store: Path, each: str) -> None:
+    file = store.parent / "out.csv"
+    assert run(store, "export", str(file), "--each", each)[0] == 0
+    with file.open(encoding="utf-8", newline="") as opened:
+        rows = list(csv.DictReader(opened))
+    assert len({row["time"] for row in rows}) == len(rows)
+    for channel in channels_in(store):
+        wanted = list(summaries(store, channel, each, 0, EVER))  # type: ignore[arg-type]
+        head = next(name for name in rows[0] if name.startswith(f"{channel} ("))
+        told = {row["time"]: float(row[head]) for row in rows if row[head]}
+        assert told == pytest.approx({iso(one.start): one.mean for one in wanted}, abs=1e-6)
+
+
 def test_a_time_that_is_chosen_begins_and_ends_there(store: Path) -> None:
     first, until = OFFSET + 500_000, OFFSET + 700_000
     words = Wanted(("bench.pm1",), first, until)
@@ -206,3 +222,18 @@ def test_what_is_no_store_is_not_copied(store: Path) -> None:
     assert status == 1
     assert "cannot be copied" in said
     assert not store_path(store.parent / "copy").exists()
+
+
+def test_a_damaged_store_is_named_as_such_and_leaves_no_half_copy(store: Path) -> None:
+    whole = store_path(store)
+    with sqlite3.connect(whole) as db:
+        db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    db.close()
+    with whole.open("r+b") as file:
+        file.seek(2 * 1024)
+        file.write(b"\xff" * 8192)
+    status, said = run(store, "copy", str(store.parent / "copy"))
+    assert status == 1
+    assert "damaged" in said or "malformed" in said
+    assert "copy/readings" not in said
+    assert list((store.parent / "copy").iterdir()) == []
