@@ -142,18 +142,28 @@ def courier_lines(settings: Settings, counted: dict[str, Any]) -> Iterator[str]:
     if settings.database:
         yield (
             f"database: {number['pushed']} samples pushed, {number['waiting']} waiting, "
-            f"{number['refused']} refused, {number['dropped']} dropped, {number['gone']} too old "
+            f"{number['empty']} without a value, {number['refused']} refused, "
+            f"{number['dropped']} dropped, {number['gone']} too old "
             "for the store before they were pushed (as of up to 5 min ago)"
         )
     for refused in counted.get("latest_refused", [])[-1:]:
         yield f"database: the latest refusal: {refused}"
     if settings.phone:
-        later = number["told_later"]
-        together = f"{later} told together with a later one, " if later else ""
-        yield (
-            f"phone: {number['delivered']} of {number['messages']} messages delivered, {together}"
-            f"{number['messages_waiting']} waiting, {number['given_up']} given up"
-        )
+        yield _phone_line(number)
+
+
+def _phone_line(number: dict[str, Any]) -> str:
+    """Count what each service was to be told; with two services a message counts twice."""
+    later, passed = number["told_later"], number["passed_over"]
+    delivered, waiting, given_up = (
+        number[name] for name in ("delivered", "messages_waiting", "given_up")
+    )
+    together = f"{later} told together with a later one, " if later else ""
+    over = f"; {passed} too old to be told when they were found" if passed else ""
+    return (
+        f"phone: {delivered} of {delivered + later + waiting + given_up} deliveries made, "
+        f"{together}{waiting} waiting, {given_up} given up{over}"
+    )
 
 
 @click.command()

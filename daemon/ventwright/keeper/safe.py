@@ -31,17 +31,16 @@ def make_safe(settings: Settings, wiring: Wiring, say: Callable[[str], None]) ->
     """
     places: dict[str, list[tuple[str, RelayEntry]]] = defaultdict(list)
     for name, entry in settings.relays.items():
-        places[_place(name, entry, wiring)].append((name, entry))
+        places[_place(name, entry)].append((name, entry))
     with ThreadPoolExecutor(max(1, len(places))) as hands:
         done = hands.map(lambda held: _all_safe(held, wiring, say), places.values())
         return all(list(done))
 
 
-def _place(name: str, entry: RelayEntry, wiring: Wiring) -> str:
-    try:
-        return str(load(entry.driver)(entry.options, wiring).place)
-    except DriverError:
-        return name
+def _place(name: str, entry: RelayEntry) -> str:
+    """Name the port, bus or chip that a relay may share with others; never raises."""
+    kinds = (kind for kind in ("port", "bus", "chip") if hasattr(entry.options, kind))
+    return next((f"{kind} {getattr(entry.options, kind)}" for kind in kinds), name)
 
 
 def _all_safe(

@@ -10,12 +10,16 @@ import pytest
 from fakes import FakeClock, wiring
 from ventwright.keeper.safe import TRIES, make_safe
 from ventwright.settings.model import RelayEntry, Room, Settings, Storage
+from ventwright.wires import machine_wiring
 from ventwright_drivers.errors import NoAnswer
+from ventwright_drivers.relay.modbus import ModbusOptions
+
+DRIVER = "ventwright_drivers.relay.modbus:ModbusRelay"
 
 
 @dataclass(frozen=True)
 class Options:
-    place: str
+    port: str
     dead: bool = False
 
 
@@ -27,7 +31,7 @@ class Board:
     met: ClassVar[threading.Event] = threading.Event()
 
     def __init__(self, options: Options, _wiring: Any) -> None:
-        self.place, self._dead = options.place, options.dead
+        self.place, self._dead = options.port, options.dead
 
     def __enter__(self) -> "Board":
         return self
@@ -44,7 +48,7 @@ class Board:
         Board.met.set()
 
 
-@pytest.fixture(autouse=True)
+@pytest.fixture
 def fresh(monkeypatch: pytest.MonkeyPatch) -> None:
     Board.done, Board.tried = [], []
     Board.met.clear()
@@ -58,6 +62,7 @@ def settings(**relays: Options) -> Settings:
     return Settings(Room("r", 1), Storage(Path("/nowhere")), {}, entries)
 
 
+@pytest.mark.usefixtures("fresh")
 def test_a_dead_relay_delays_no_other() -> None:
     said: list[str] = []
     chosen = settings(a=Options("port 1", dead=True), b=Options("port 2"))
@@ -67,6 +72,7 @@ def test_a_dead_relay_delays_no_other() -> None:
     assert "relay b is in its safe state: on" in said
 
 
+@pytest.mark.usefixtures("fresh")
 def test_relays_of_one_port_take_turns_and_all_are_tried() -> None:
     Board.met.set()
     chosen = settings(a=Options("port", dead=True), b=Options("port"), c=Options("port"))
@@ -77,3 +83,14 @@ def test_relays_of_one_port_take_turns_and_all_are_tried() -> None:
 
 def test_no_relay_is_no_failure() -> None:
     assert make_safe(settings(), wiring(FakeClock()), print)
+
+
+def test_a_real_relay_that_is_not_plugged_in_is_tried_and_told() -> None:
+    said: list[str] = []
+    options = ModbusOptions(port="/dev/not-there")
+    relay = RelayEntry("relay-modbus", DRIVER, options, "off", 1000)
+    chosen = Settings(Room("r", 1), Storage(Path("/nowhere")), {}, {"fan": relay})
+    assert not make_safe(chosen, machine_wiring(FakeClock()), said.append)
+    assert len(said) == TRIES
+    assert "relay fan: try 1" in said[0]
+    assert "/dev/not-there" in said[0]
