@@ -88,13 +88,15 @@ class RelayReport(NamedTuple):
 class StoreReport(NamedTuple):
     """The store began to fail (`why`) or works again (empty), with readings lost since.
 
-    With `aside` it was damaged, for the reason `why`, and its file bears that name now.
+    With `aside` it was damaged, for the reason `why`, and its file bears that name now. With
+    `most` it has no more room than that, MB, and keeps things for less time than it was told to.
     """
 
     t: int
     why: str
     dropped: int
     aside: str = ""
+    most: int | None = None
 
 
 class Request(NamedTuple):

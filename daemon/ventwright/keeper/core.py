@@ -230,6 +230,9 @@ class Core:
             told = {"change": "set aside", "why": event.why, "file": event.aside}
             self._record("store", "store", told)
             return
+        if event.most is not None:
+            self._record("store", "store", {"change": "shortened", "most": event.most})
+            return
         self.store_failing = event.why
         change = "failing" if event.why else "back"
         body = {"change": change, "why": event.why, "dropped": event.dropped}

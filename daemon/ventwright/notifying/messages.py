@@ -157,10 +157,24 @@ def _store_damaged(event: StoredEvent, context: Context) -> Message:
     )
 
 
+def _store_shortened(event: StoredEvent, context: Context) -> Message:
+    body = text(
+        "The store has no room for all that was to be kept: it may use "
+        f"{event.body.get('most')} MB (most_megabytes of [store]).",
+        "What is old goes earlier than configured, readings first. This is told once.",
+        at(context, event.t),
+        "Measuring, alarms and extraction go on.",
+    )
+    title = f"{context.room}: readings are kept for less time than configured"
+    return Message("store room", "begin", "low", title, body)
+
+
 def _store(event: StoredEvent, context: Context) -> Message | None:
     change = event.body.get("change")
     if change == "set aside":
         return _store_damaged(event, context)
+    if change == "shortened":
+        return _store_shortened(event, context)
     if change == "failing":
         return store_failing(context, str(event.body.get("why") or ""))
     return store_back(context, event.body.get("dropped") or 0) if change == "back" else None

@@ -11,6 +11,7 @@ from ventwright.alarms.states import State
 from ventwright.storage.reader import Reader, StoredEvent
 
 DAEMON = "the daemon"
+_PASSING = ("set aside", "shortened")  # of the store: storing goes on
 """What is lost while no keeper runs."""
 
 
@@ -151,6 +152,8 @@ class _Finder:
 
     def _loss(self, t: int, event: StoredEvent) -> None:
         key = f"{event.kind} {event.subject}".strip()
+        if event.body["change"] in _PASSING:
+            return
         if event.body["change"] == "back":
             if key in self._losses:
                 self._losses.pop(key).ends = t

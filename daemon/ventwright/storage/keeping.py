@@ -126,6 +126,9 @@ class Keeping:
     def _tend(self) -> None:
         if self._upkeep and self.last_commit is not None and not self.failing:
             self._upkeep.step(self._writer, self.last_commit)
+            if self._upkeep.take_news():
+                now, most = self._clock.now(), self._upkeep.most
+                self._report(StoreReport(now, "", self._writer.dropped, most=most))
 
     def finish(self) -> None:
         """Store all that is left, from whatever thread, after `run` has ended."""

@@ -29,6 +29,11 @@ RESERVE = 32_000_000
 EVERY_EVENT = 1 << 62
 """Told up to here: where nobody is told anything, events wait for nobody."""
 
+_TOLD = """
+SELECT 1 FROM events WHERE kind = 'store' AND json_extract(body, '$.change') = 'shortened'
+AND json_extract(body, '$.most') = ?
+"""
+
 log = logging.getLogger(__name__)
 
 
@@ -77,10 +82,21 @@ class Upkeep:
         """As it was last looked at."""
         self.tight = False
         """Whether the store has to keep less than it was told to."""
+        self._news = self._over = False
 
     def allow(self, store: str, event: int) -> None:
         """Let events of a store go, once they are old, up to a number; from whatever thread."""
         self._told_of = (store, event)
+
+    @property
+    def most(self) -> int:
+        """How large the store may be, MB."""
+        return self._settings.most_megabytes
+
+    def take_news(self) -> bool:
+        """Tell, once for all time of a store and its size, that it grew above that."""
+        news, self._news = self._news, False
+        return news
 
     def facts(self) -> dict[str, Any]:
         """Tell how large the store is and may be, MB, as it was last looked at."""
@@ -112,6 +128,10 @@ class Upkeep:
         if tight and not self.tight:
             log.warning("the store has to be kept smaller than it was to be: %s", self.space)
         self.tight = tight
+        over = self.space.used > self.most * 1_000_000
+        if over and not self._over:
+            self._news = db.execute(_TOLD, (self.most,)).fetchone() is None
+        self._over = over
         store, event = self._told_of
         told = max(self._told, event if store == identity(db) else 0)
         return prune(db, self._least() if tight else self._limits, told)
