@@ -12,7 +12,7 @@ from detection.score import Task, run
 from detection.table import table
 
 _NOTES = """
-shipped: config/example.toml through the core, the fan moving air as in the room.
+shipped: config/example.toml through the core, the fan {fan}.
 knows all: background, foreign sources, bias, lag and noise of the part; at most one false alarm
   in four weeks. No detector in a room can be this one.
 true > x: sees the true level without noise or lag, and knows the background, but not who brings
@@ -38,7 +38,7 @@ def main() -> int:
                 Task(family, s, 7, printing, works) for s in seeds for printing in (False, True)
             ]
             print(table(family.name, pool.map(run, tasks, chunksize=1)), flush=True)
-    print(_NOTES)
+    print(_NOTES.format(fan="moving no air" if words.open_loop else "moving air as in the room"))
     return 0
 
 
