@@ -170,7 +170,8 @@ class Courier:
         def word() -> bool:
             return stock.reader() is not None and send_word(socket, file, stock.identity)
 
-        return [*self._digest(file), Chore("word of what may be pruned", word, {"minute": 7})]
+        pruning = Chore("word of what may be pruned", word, {"minute": 7})
+        return [*self._digest(file), *self._filters(file), pruning]
 
     def _digest(self, file: CourierFile) -> list[Chore]:
         if self._settings.report.digest == "none" or not self.services:
@@ -180,6 +181,15 @@ class Courier:
         teller = Teller(file, self._spill, self._post, self._ages)
         digests = Digests(self._settings, teller, self._ages)
         return [Chore("digest", digests.tell, digests.times)]
+
+    def _filters(self, file: CourierFile) -> list[Chore]:
+        if not self._settings.extractors or not self.services:
+            return []
+        from ventwright.courier.filters import Filters  # memory that not every courier needs
+
+        teller = Teller(file, self._spill, self._post, self._ages)
+        filters = Filters(self._settings, teller, self._ages)
+        return [Chore("filters", filters.tell, filters.times)]
 
     def _open_notifier(self) -> Notifier | None:
         if not self.services:
