@@ -44,6 +44,9 @@ _ASKING = (
     "release",
 )
 
+BEGUN = "ventwright.begun"
+"""Set in the context's meta by a rehearsal that has something to tell."""
+
 _INTERRUPTED = 130
 """Exit status after Ctrl-C, as of a shell's."""
 
@@ -69,7 +72,8 @@ class _Lazy(click.Group):
         try:
             return super().invoke(ctx)
         except KeyboardInterrupt:
-            early = "" if self._loaded else " before it began: nothing was measured"
+            begun = self._loaded and ctx.meta.get(BEGUN, ctx.invoked_subcommand != "rehearse")
+            early = "" if begun else " before it began: nothing was measured"
             click.echo(f"Stopped by Ctrl-C{early}.", err=True)
             ctx.exit(_INTERRUPTED)
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from ventwright.cli import BEGUN
 from ventwright.rehearsal.conductor import Plan, Rehearsal, RehearsalError
 from ventwright.rehearsal.configuration import DatabaseTarget
 from ventwright.rehearsal.playbill import SCENARIOS
@@ -87,6 +88,7 @@ def rehearse(
     except RehearsalError as error:
         click.echo(str(error), err=True)
         sys.exit(1)
+    click.get_current_context().meta[BEGUN] = True
     if as_json:
         click.echo(json.dumps(found, ensure_ascii=False, indent=2))
         return
