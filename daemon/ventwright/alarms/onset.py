@@ -15,6 +15,9 @@ baseline, and the level is taken on as it rises now. Three things keep that hone
 
 A slow source has no such rise: the plain rise over five minutes counts as well, as far as the air
 still shows it.
+
+All of it is worked out from the channel, so a restart costs nothing here; only a delay of the
+alarm that runs then (condition.py) begins anew: 10 s more to an alarm as shipped.
 """
 
 import math

@@ -26,6 +26,7 @@ class Alarm:
 
     what = "mean"
     verbs = ("too high", "higher still")
+    still = "It rises"
 
     def __init__(self, event: StoredEvent, context: Context) -> None:
         """Read the event; whatever is missing in it is told as unknown."""
@@ -58,7 +59,15 @@ class Alarm:
 
     def headline(self, worse: bool) -> str:
         """Say what is wrong, for the title."""
-        return f"{self.subject} {self.verbs[worse]} ({self.short(self.body.get('value'))})"
+        verb = "rising" if self._minutes() and not worse else self.verbs[worse]
+        return f"{self.subject} {verb} ({self.short(self.body.get('value'))})"
+
+    def _minutes(self) -> int | None:
+        """In how many minutes an alarm that looks ahead expects its setpoint; None: it is there."""
+        reaches: int | None = self.body.get("reaches")
+        if reaches is None or self.body.get("expected") is None:
+            return None
+        return max(1, round((reaches - self.t) / MINUTE))
 
     def is_over(self) -> str:
         """Say that it is over, for the title."""
@@ -86,7 +95,10 @@ class Alarm:
 
     def setpoint(self) -> str:
         """Say where the alarm stands."""
-        return f"Setpoint: {self.what} of {amount(self.body.get('setpoint'), self.unit)}."
+        edge, minutes = amount(self.body.get("setpoint"), self.unit), self._minutes()
+        if minutes is None:
+            return f"Setpoint: {self.what} of {edge}."
+        return f"{self.still}: the setpoint, a {self.what} of {edge}, is {minutes} min away."
 
     def peak(self) -> str:
         """Say how high it went."""
@@ -118,17 +130,10 @@ class Alarm:
 class _Rise(Alarm):
     what = "rise"
     verbs = ("rising", "rising further")
+    still = "It rises as from a source"
 
     def number(self, value: float | None) -> str:
         return signed(value, self.unit)
-
-    def setpoint(self) -> str:
-        reaches, expected = self.body.get("reaches"), self.body.get("expected")
-        if reaches is None or expected is None:
-            return super().setpoint()
-        edge = amount(self.body.get("setpoint"), self.unit)
-        minutes = max(1, round((reaches - self.t) / MINUTE))
-        return f"It rises as from a source: the setpoint, a rise of {edge}, is {minutes} min away."
 
     def _over_what(self) -> str:
         return " above the baseline"
@@ -144,6 +149,8 @@ class _Emission(Alarm):
         return f"{value / 1000:.1f} mg/h"
 
     def measured(self) -> str:
+        if self.body.get("change") == "cleared":
+            return f"{self.place}: {self._now()}."
         told = self.number(self.body.get("value"))
         return f"Something puts about {told} of {self.name} into the room's air; {self._now()}."
 
@@ -213,6 +220,9 @@ class _Forecast(Alarm):
 
     def was(self) -> str:
         return f"{self.mean} headed for {self.edge}, is over"
+
+    def peak(self) -> str:
+        return f"Highest that it was expected to be: {self.number(self.body.get('peak'))}."
 
 
 class _Departure(Alarm):

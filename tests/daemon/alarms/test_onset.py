@@ -162,3 +162,17 @@ def test_what_it_saw_of_a_channel_is_all_in_the_channel(levels: list[float], cut
             other.evaluate(bench.t)
             assert bench.alarm.look.mean == other.look.mean
         assert len(told) <= 2
+
+
+@pytest.mark.parametrize("after", [30, 90, 150])
+def test_after_a_restart_only_a_running_delay_begins_anew(after: int) -> None:
+    """It takes over where the old one looks anew; the delay is carried over by hand."""
+    bench, dice = Bench(5, noise=0.5), random.Random(after)
+    bench.run(after / 60 - 1 / 60, lambda minute: 20 * minute)
+    other = Alarm("a", bench.alarm.settings, bench.channel)
+    other.restore(json.loads(json.dumps(bench.alarm.save())), 0)
+    other.condition.due = bench.alarm.condition.due
+    for _ in range(300):
+        told = bench.show(5 + dice.choice([0, 20, 60, 217]))
+        assert (other.evaluate(bench.t), other.look) == (told, bench.alarm.look)
+        assert other.save() == bench.alarm.save()

@@ -401,3 +401,23 @@ def test_two_parts_that_disagree_are_told_once_each_way() -> None:
     end = told("same air", "dust", change="agree", **body)
     assert (end.key, end.stage) == (begin.key, "end")
     assert told("same air", "dust", change="disagree").title
+
+
+def test_a_mean_that_looks_ahead_does_not_call_too_high_what_is_below_its_setpoint() -> None:
+    below = {"compare": "mean", "value": 12.4, "mean": 12.4, "setpoint": 15.0, "expected": 19.0}
+    message = alarm(**{**ALARM, **below, "reaches": 1_920_000})
+    assert message.title == "Workshop: particles rising (PM2.5 12 µg/m³)"
+    assert "It rises: the setpoint, a mean of 15 µg/m³, is 2 min away." in message.body
+    assert "too high" in alarm(**{**ALARM, **below, "reaches": None}).title
+
+
+def test_the_peak_of_a_forecast_is_no_mean_that_was() -> None:
+    over = alarm(**{**FORECAST, "change": "cleared", "peak": 33.0})
+    assert "Highest that it was expected to be: 33 µg/m³." in over.body
+    assert over.unheard == "Workshop: PM2.5 24 h mean headed for 15 µg/m³, is over"
+
+
+def test_the_end_of_an_emission_does_not_say_that_something_emits() -> None:
+    body = alarm(compare="emission", unit="µg/h", change="cleared", value=0.0).body
+    assert "Something puts" not in body
+    assert "PM2.5 at bench: it averaged 27.4 µg/m³ over 1 min." in body
