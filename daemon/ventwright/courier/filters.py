@@ -25,9 +25,10 @@ log = logging.getLogger(__name__)
 def _message(room: str, name: str, trend: Trend, due: int) -> Message:
     """Say that an extractor clears less from month to month, and when something has to be done."""
     when = time.strftime("%B %Y", time.localtime(due / 1000))
-    title = f"{room}: {name} clears less and less, filter due about {when}"
+    title = f"{room}: filter of {name} due about {when}"
     said = text(
-        f"Over {trend.uses} uses it fell by {-100 * trend.a_month:.1f} points a month and is at "
+        f"Clearance by {name} gets less and less: over {trend.uses} uses it fell by "
+        f"{-100 * trend.a_month:.1f} points a month and is at "
         f"{100 * trend.level:.0f} % of what was commissioned.",
         f"Below {100 * LOW:.0f} % something has to be done.",
         "Have filter and duct looked at, then run `ventwright commission` again.",

@@ -2,7 +2,8 @@
 
 from collections.abc import Callable
 
-from ventwright.notifying.alarm_words import Alarm, alarm_words
+from ventwright.notifying.alarm_kinds import alarm_words
+from ventwright.notifying.alarm_words import Alarm
 from ventwright.notifying.extraction import clear_words
 from ventwright.notifying.message import Context, Message, at, span, text
 from ventwright.notifying.words import extractor_words
@@ -26,12 +27,13 @@ def _begins(event: StoredEvent, alarm: Alarm) -> Message:
         priority=alarm.priority,
         title=f"{context.room}: {alarm.headline(worse)}",
         body=text(
+            alarm.advice() if alarm.urgent else "",
             alarm.measured(),
             alarm.setpoint(),
             at(context, body.get("since") or event.t),
             extractor_words(body.get("extractors") or {}),
             clear_words(body.get("clear"), context),
-            alarm.advice(),
+            "" if alarm.urgent else alarm.advice(),
             alarm.limit(),
             alarm.honesty(),
         ),

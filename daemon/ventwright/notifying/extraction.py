@@ -3,6 +3,7 @@
 from typing import Any
 
 from ventwright.notifying.message import Context, Message, at, reason, text
+from ventwright.notifying.naming import NOT_SEEN, naming
 from ventwright.settings.model import MINUTE
 from ventwright.storage.reader import StoredEvent
 
@@ -53,22 +54,26 @@ def clearance(event: StoredEvent, context: Context) -> Message | None:
     if body.get("change") == "low":
         doubt = 100 * 1.645 * float(body.get("share_sigma") or 0)
         said = text(
-            f"Clearance by {name} is {share} of commissioned (give or take {doubt:.0f}): "
-            f"{_rate(body, 'clearance')} instead of {_rate(body, 'commissioned')}.",
+            f"Clearance by {name} is {share} of what was commissioned (give or take "
+            f"{doubt:.0f}): "
+            f"{_rate(body, 'clearance')} air changes an hour instead of "
+            f"{_rate(body, 'commissioned')}.",
             at(context, event.t),
             "Look at the filter, the duct, the window that lets air in.",
             "It keeps extracting.",
         )
         return Message(key, "begin", "medium", f"{room}: {name} clears {share} of usual", said)
     if body.get("change") == "back":
-        said = text(f"Clearance by {name} is {share} of commissioned.", at(context, event.t, "At"))
+        said = text(
+            f"Clearance by {name} is {share} of what was commissioned.", at(context, event.t, "At")
+        )
         unheard = f"{room}: {name} cleared too little for a while"
         return Message(key, "end", "low", f"{room}: {name} clears as it should", said, unheard)
     return None
 
 
 def _rate(body: dict[str, Any], key: str) -> str:
-    return f"{float(body.get(key) or 0):.1f} air changes an hour"
+    return f"{float(body.get(key) or 0):.1f}"
 
 
 def source(event: StoredEvent, context: Context) -> Message | None:
@@ -77,10 +82,12 @@ def source(event: StoredEvent, context: Context) -> Message | None:
     clear = body.get("clear")
     if body.get("change") != "ended" or not clear or clear["about"] - event.t < WORTH_TELLING_MS:
         return None
+    part, _, quantity = event.subject.partition(".")
     said = text(
-        f"Nothing seems to emit at {event.subject.partition('.')[0]} any more.",
+        f"Nothing seems to emit at {part} any more.",
         clear_words(body.get("clear"), context),
         f"Put into the air: about {amounts(body)}.",
+        NOT_SEEN if naming(quantity).subject == "particles" else "",
     )
     key = f"source {event.subject}"
     return Message(key, "end", "low", f"{room}: source ended, air recovering", said)

@@ -55,7 +55,7 @@ def _extractor(event: StoredEvent, context: Context) -> Message | None:
         "medium",
         f"{room}: {name} has trustworthy data again",
         text(f"The extractor {name} decides on readings again.", at(context, event.t, "At")),
-        unheard=f"{room}: {name} had no trustworthy data for a while, has it again",
+        unheard=f"{room}: {name} was without trustworthy data for a while",
     )
 
 
@@ -88,7 +88,7 @@ def _same_air(event: StoredEvent, context: Context) -> Message | None:
     channels = [str(one) for one in body.get("channels") or ()]
     who = " and ".join(one.partition(".")[0] for one in channels) or event.subject
     if body.get("change") == "agree":
-        said = text(f"{who} agree again.", at(context, event.t, "At"))
+        said = text(f"The parts {who} agree again.", at(context, event.t, "At"))
         unheard = f"{room}: {who} disagreed for a while"
         return Message(key, "end", "low", f"{room}: {who} agree again", said, unheard)
     if body.get("change") != "disagree":
@@ -138,8 +138,9 @@ def store_failing(context: Context, why: str) -> Message:
 
 def store_back(context: Context, dropped: int = 0) -> Message:
     """Say that readings are stored again, and how many were lost."""
-    lost = f"{dropped} readings were lost." if dropped else "No reading was lost."
-    unheard = f"{context.room}: readings could not be stored for a while, are again"
+    many = "One reading was lost." if dropped == 1 else f"{dropped} readings were lost."
+    lost = many if dropped else "No reading was lost."
+    unheard = f"{context.room}: readings could not be stored for a while"
     title = f"{context.room}: readings are stored again"
     return Message("store", "end", "low", title, lost, unheard)
 
@@ -216,7 +217,9 @@ def keeper_back(context: Context) -> Message:
     """Say that the keeper gives signs again."""
     room = context.room
     unheard = f"{room}: the watch was down for a while, is back"
-    return Message("keeper", "end", "medium", f"{room}: the watch is back", "It measures.", unheard)
+    return Message(
+        "keeper", "end", "medium", f"{room}: the watch is back", "It measures again.", unheard
+    )
 
 
 def database_failing(context: Context, since: int, now: int) -> Message:

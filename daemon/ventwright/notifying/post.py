@@ -28,6 +28,8 @@ class Post:
         self._hours = parse_quiet(phone.quiet) if phone and phone.quiet else None
         self._urgencies = {name: settings.urgency(name) for name in PRIORITIES}
         self._ages = ages
+        self.alarms = frozenset(settings.alarms)
+        """The alarms that there are."""
         self.services = list(labels)
         self._routes = {
             name: _route(name, urgency, labels) for name, urgency in self._urgencies.items()

@@ -1,8 +1,13 @@
-"""Tells an alarm again until it was acknowledged, is over, or was told often enough."""
+"""Tells an alarm again until it was acknowledged, is over, or was told often enough.
+
+One that was acknowledged and gets worse is told once: there is nothing left to acknowledge. Nor
+is one told again that was taken out of the configuration.
+"""
 
 import sqlite3
 from typing import Any
 
+from ventwright.alarms.states import State
 from ventwright.courier.file import CourierFile, keep_state
 from ventwright.notifying.ages import Ages
 from ventwright.notifying.message import Message
@@ -41,7 +46,8 @@ class Repeater:
     def note(self, db: sqlite3.Connection, event: StoredEvent, message: Message | None) -> None:
         """Take in a change of an alarm, inside the caller's transaction."""
         change, standing = event.body.get("change"), self._standing()
-        if change in _BEGINS and message is not None:
+        seen = event.body.get("state") == State.ACKNOWLEDGED
+        if change in _BEGINS and message is not None and not seen:
             every = self._post.urgency(message.priority).repeat_every
             if every:
                 standing[event.subject] = self._entry(message, every)
@@ -61,12 +67,13 @@ class Repeater:
 
     def step(self) -> None:
         """Tell again what is due; raises sqlite3.Error."""
-        standing, now = self._standing(), self._ages.clock.now()
+        known, now = self._standing(), self._ages.clock.now()
+        standing = {name: entry for name, entry in known.items() if name in self._post.alarms}
         for name, entry in standing.items():
             if entry["boot"] != self._ages.boot:
                 standing[name] = {**entry, "boot": self._ages.boot, "due": now + entry["every"]}
         due = [name for name, entry in standing.items() if entry["due"] <= now]
-        if not due and standing == self._standing():
+        if not due and standing == known:
             return
         try:
             with self._file.transaction() as db:

@@ -14,12 +14,23 @@ _STATES = {
 }
 
 
+def figure(value: float, digits: int | None = None) -> str:
+    """Write a number as people can take it in: `digits` decimals, or as many as tell something.
+
+    One below 10 and none above, but two below 0.1; none above 100 whatever was asked for.
+    """
+    size = abs(value)
+    places = (1 if size < 10 else 0) if digits is None else digits
+    places = 0 if size >= 100 else places
+    return f"{value:.{2 if 0 < size < 0.095 and places else places}f}"
+
+
 def amount(value: float | None, unit: str, digits: int | None = None) -> str:
-    """Write a value in its unit: as many decimals as told, or one below 10 and none above."""
+    """Write a value in its unit, as `figure` does: `27 µg/m³`, `240/cm³`; of an index alone."""
     if value is None:
         return "an unknown value"
-    places = (1 if abs(value) < 10 else 0) if digits is None else digits
-    return f"{value:.{places}f} {unit}"
+    written, kind = figure(value, digits), unit.removeprefix("index").strip()
+    return f"{written}{kind[1:]}" if kind.startswith("1/") else f"{written} {kind}".rstrip()
 
 
 def signed(value: float | None, unit: str) -> str:
@@ -46,12 +57,6 @@ def fitted(title: str) -> str:
 def dose_unit(unit: str) -> str:
     """Give the unit of a concentration times hours: `µg·h/m³`; nothing for other quantities."""
     return {"µg/m³": "µg·h/m³", "ppm": "ppm·h", "ppb": "ppb·h"}.get(unit, "")
-
-
-def subject_of(quantity: str, title: str) -> str:
-    """Name what people call it: particles for all particle quantities, else its own title."""
-    particles = quantity.startswith("pm") or (quantity[:1] == "n" and quantity[1:2].isdigit())
-    return "particles" if particles else title
 
 
 def extractor_words(states: Mapping[str, str]) -> str:

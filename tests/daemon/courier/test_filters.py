@@ -68,8 +68,8 @@ def test_a_filter_that_fills_up_is_told_once_over_restarts(tmp_path: Path) -> No
     world.filters.tell()
     world.filters.tell()
     (told,) = world.waiting
-    assert "hood clears less and less, filter due about" in told
-    assert "Over 60 uses it fell by 6." in told
+    assert "filter of hood due about" in told
+    assert "over 60 uses it fell by 6." in told
     assert "Below 75 % something has to be done." in told
     world.file.close()
     again = World(tmp_path)

@@ -3,6 +3,7 @@
 import json
 import sqlite3
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import rooms
 from fakes import FakeClock
 from receivers import Endpoint
 from stored import OFFSET, phone, record, settings, writer
@@ -59,7 +61,9 @@ class House:
         ]
         settled = given.pop("settled", True)
         hours = {"quiet": given.pop("quiet")} if "quiet" in given else {}
-        self.settings = settings(folder, phone=phone(folder, *lines, **hours), **given)
+        alarms = {name: rooms.alarm() for name in ("print", "far")}
+        told = phone(folder, *lines, **hours)
+        self.settings = settings(folder, phone=told, alarms=alarms, **given)
         self.store = writer(folder, settled=settled)
         self.courier = self.start()
 
@@ -74,9 +78,11 @@ class House:
         )
         return self.courier
 
-    def alarm(self, change: str, name: str = "print", priority: str = "medium") -> None:
+    def alarm(
+        self, change: str, name: str = "print", priority: str = "medium", state: str = ""
+    ) -> None:
         now = self.clock.now()
-        body = {**ALARM, "since": now, "priority": priority, "change": change}
+        body = {**ALARM, "since": now, "priority": priority, "change": change, "state": state}
         record(self.store, "alarm", name, now, **body)
 
     def run(self, ms: int) -> None:
@@ -170,6 +176,37 @@ def test_repeats_end_with_the_alarm(tmp_path: Path, owner: Phone, change: str) -
     house.alarm(change)
     house.run(HOUR)
     assert len(owner.titles) == 2 + (change == "cleared")
+    house.close()
+
+
+def test_what_was_acknowledged_and_gets_worse_is_told_once(tmp_path: Path, owner: Phone) -> None:
+    """Nobody could end its repeats: there is nothing left to acknowledge."""
+    house = House(tmp_path / "s", owner, priorities={"medium": Urgency(15 * MINUTE)})
+    house.alarm("raised", state="unacknowledged")
+    house.run(MINUTE)
+    house.alarm("acknowledged", state="acknowledged")
+    house.alarm("worse", state="acknowledged")
+    house.run(2 * HOUR)
+    assert len(owner.titles) == 2
+    house.alarm("worse", "far", state="unacknowledged")
+    house.run(16 * MINUTE)
+    assert len(owner.titles) == 4
+    house.close()
+
+
+def test_an_alarm_that_was_taken_out_of_the_configuration_is_not_repeated(
+    tmp_path: Path, owner: Phone
+) -> None:
+    rules = {"priorities": {"medium": Urgency(15 * MINUTE)}}
+    house = House(tmp_path / "s", owner, **rules)
+    house.alarm("raised")
+    house.run(16 * MINUTE)
+    assert len(owner.titles) == 2
+    house.settings = replace(house.settings, alarms={})
+    house.courier.close()
+    house.start()
+    house.run(2 * HOUR)
+    assert len(owner.titles) == 2
     house.close()
 
 

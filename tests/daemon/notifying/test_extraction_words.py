@@ -28,7 +28,7 @@ def test_low_clearance_says_by_how_much_and_where_to_look() -> None:
     }  # fmt: skip
     message = told("clearance", body)
     assert message.title == "shed: hood clears 52 % of usual"
-    assert "is 52 % of commissioned (give or take 10)" in message.body
+    assert "is 52 % of what was commissioned (give or take 10)" in message.body
     assert "3.6 air changes an hour instead of 6.0" in message.body
     assert "filter" in message.body
     assert "duct" in message.body
@@ -86,4 +86,4 @@ def test_an_alarm_on_emission_says_how_much_comes_in() -> None:
     message = told("alarm", body, "emitting")
     assert "PM2.5 3.4 mg/h" in message.title
     assert "puts about 3.4 mg/h of PM2.5 into the room's air" in message.body
-    assert "Setpoint: emission of 2000 µg/h." in message.body
+    assert "Setpoint: emission of 2.0 mg/h." in message.body

@@ -158,7 +158,7 @@ def test_a_raw_signal_is_told_by_its_ratio_and_never_as_a_concentration() -> Non
     message = alarm(**OFF)
     assert message.title == "Workshop: raw VOC signal 22 % off clean air"
     assert message.body.startswith(
-        "raw VOC signal at gas averaged 23400 counts over 5 min, 0.78 of the 30000 of this room's"
+        "Raw VOC signal at gas averaged 23400 counts over 5 min, 0.78 of the 30000 of this room's"
         " clean air. Setpoint: 20 % off clean air."
     )
     assert "Something may be giving off gas: air the room." in message.body
