@@ -5,6 +5,7 @@ import sqlite3
 import sys
 import time
 from collections.abc import Callable, Sequence
+from math import isfinite, nan
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ import click
 
 from ventwright.commands.options import (
     Duration,
+    Finite,
     Moment,
     config_option,
     fail,
@@ -46,20 +48,23 @@ class Background(click.ParamType[float | None]):
         if value == "free":
             return None
         try:
-            return float(value)
+            level = float(value)
         except ValueError:
+            level = nan
+        if not isfinite(level):
             self.fail(f'"{value}" is no level and not the word free', param, ctx)
+        return level
 
 
 def _file(path: Path, asked: Asked, as_json: bool, plot: Path | None) -> None:
     """Analyse a file and tell it; exit status 1 with one sentence where it cannot be."""
     try:
         found = analyse(read_columns(path), asked)
+        answer = {"file": str(path), **told(found)}
     except ColumnsError as error:
         fail(str(error))
     except ValueError as error:
         fail(f"{path}: {error}; another --model or --background may fit, or more points.")
-    answer = {"file": str(path), **told(found)}
     if as_json:
         click.echo(json.dumps(answer, ensure_ascii=False, indent=2))
     else:
@@ -97,7 +102,7 @@ _FILE_OPTIONS = (
         show_default=True,
         help="What the room shows without a source; free: to be fitted.",
     ),
-    click.option("--background-error", type=float, default=0.0, help="Its standard error. [0]"),
+    click.option("--background-error", type=Finite(0), default=0.0, help="Its standard error. [0]"),
     click.option(
         "--noise",
         type=click.Choice(["even", "level"]),
@@ -110,11 +115,11 @@ _FILE_OPTIONS = (
         help="Of the file's first column. Dates need none.",
     ),
     click.option("--unit", default="", help="Of the file's second column, to be told with it."),
-    click.option("--volume", type=float, help="Of the room; flows are told then."),
+    click.option("--volume", type=Finite(0, min_open=True), help="Of the room, to tell flows."),
     click.option(
         "--volume-unit", type=click.Choice(list(VOLUMES)), default="m3", show_default=True
     ),
-    click.option("--natural", type=float, help="Loss rate without the device, 1/h."),
+    click.option("--natural", type=Finite(0), help="Loss rate without the device, 1/h."),
     click.option("--plot", type=click.Path(path_type=Path), help="Draw it: FILE.png or FILE.svg."),
 )  # fmt: skip
 
@@ -135,7 +140,11 @@ _ROOM_OPTIONS = (
     click.option("--until", "last", type=Moment(), help="For --past: until then. [now]"),
     click.option("--channel", help="Measure with this: bench.pm2_5, carbon.co2."),
     click.option("--extractor", "extractors", multiple=True, help="Only this one. [all of them]"),
-    click.option("--ceiling", type=float, help="The level at which holding off ends in any case."),
+    click.option(
+        "--ceiling",
+        type=Finite(0, min_open=True),
+        help="The level at which holding off ends in any case.",
+    ),
     click.option(
         "--watch", type=Duration(), default="10 min", help="The background for so long. [10 min]"
     ),
@@ -170,6 +179,8 @@ def commission(
     --file analyses two columns, time and concentration, and needs no configuration.
     """
     if file is not None:
+        if past or show:
+            fail("--file is analysed by itself: leave out --past and --show.")
         _file(file, _asked(options), as_json, plot)
         return
     settings = settings_or_exit(config)
@@ -193,8 +204,6 @@ def commission(
 
 def _asked(options: dict[str, Any]) -> Asked:
     volume = options["volume"]
-    if volume is not None and volume <= 0:
-        fail(f"The volume of {volume:g} is none; it must be above 0.")
     named = {name: options[name] for name in Asked._fields}
     if volume is not None:
         named["volume"] = volume * VOLUMES[options["volume_unit"]]

@@ -2,6 +2,7 @@
 
 import sys
 from datetime import datetime
+from math import isfinite
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -37,6 +38,17 @@ class Duration(click.ParamType[int]):
             return parse_duration(value)
         except ValueError as error:
             self.fail(f'"{value}" is no length of time; {error}', param, ctx)
+
+
+class Finite(click.FloatRange):
+    """A number within a range, which neither "nan" nor "inf" is."""
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> float:
+        """Read the text; fails with what is allowed."""
+        found = float(super().convert(value, param, ctx))
+        if not isfinite(found):
+            self.fail(f"{value} is no finite number", param, ctx)
+        return found
 
 
 class Moment(click.ParamType[int]):

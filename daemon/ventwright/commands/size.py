@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from ventwright.commands.options import DEFAULT, fail, json_option
+from ventwright.commands.options import DEFAULT, Finite, fail, json_option
 from ventwright.sizing.given import UNITS, GivenError, Source, by_hand, from_table, limit
 from ventwright.sizing.given import single_pass as share_of
 from ventwright.sizing.room import Known, from_trial, known
@@ -34,8 +34,8 @@ TIGHT_ROOM = 0.5
     help="Take volume, mixing and measured loss rate from there. "
     f"[{DEFAULT} where it is there and no --volume is given]",
 )
-@click.option("--volume", type=click.FloatRange(0, min_open=True), help="Of the room, m³.")
-@click.option("--loss", type=click.FloatRange(0), help="What it loses by itself, 1/h. [0.5]")
+@click.option("--volume", type=Finite(0.001, 1e6), help="Of the room, m³.")
+@click.option("--loss", type=Finite(0, 1e4), help="What it loses by itself, 1/h. [0.5]")
 @click.option("--emission", help="Of one printer, by hand: 2500, or 600-2500.")
 @click.option(
     "--unit",
@@ -56,22 +56,22 @@ TIGHT_ROOM = 0.5
 @click.option("--limit", "wanted", help="Rise to stay below: µg/m³, 1/cm³, or a name of the table.")
 @click.option(
     "--hours",
-    type=click.FloatRange(0, min_open=True),
+    type=Finite(0.001, 1e4),
     default=1.0,
     show_default=True,
     help="How long a print takes.",
 )
-@click.option("--printers", type=click.IntRange(1), default=1, show_default=True)
+@click.option("--printers", type=click.IntRange(1, 1000), default=1, show_default=True)
 @click.option(
     "--captured",
-    type=click.FloatRange(0, 1),
+    type=Finite(0, 1),
     default=0.0,
     help="Share that an enclosure's exhaust takes at the source. [0]",
 )
-@click.option("--exhaust", type=click.FloatRange(0), default=0.0, help="To outside, m³/h. [0]")
+@click.option("--exhaust", type=Finite(0, 1e6), default=0.0, help="To outside, m³/h. [0]")
 @click.option(
     "--filter-flow",
-    type=click.FloatRange(0),
+    type=Finite(0, 1e6),
     default=0.0,
     help="Through a recirculating filter, m³/h. [0]",
 )
@@ -82,7 +82,7 @@ TIGHT_ROOM = 0.5
     show_default=True,
     help="Its class (EN 1822, ISO 29463), or its share in one pass, 0 to 1.",
 )
-@click.option("--mixing", type=click.FloatRange(1, 10), help="Mixing factor, 1 to 10. [1]")
+@click.option("--mixing", type=Finite(1, 10), help="Mixing factor, 1 to 10. [1]")
 @json_option
 def size(as_json: bool, **options: Any) -> None:
     """Work out the air that a room needs, its levels and the time to wait after a print.

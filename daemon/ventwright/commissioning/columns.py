@@ -1,13 +1,20 @@
 """Reads two columns, time and concentration, from somebody's file. Knows no model and no store.
 
-Commas, semicolons, tabs or spaces between; a first line of names is passed over; lines that begin
-with # and empty ones too. Times are numbers, or dates such as 2026-05-14T14:20:00.
+Commas, semicolons, tabs or spaces between; decimal commas where they cannot be taken for anything
+else. Lines of names above the numbers are passed over; lines that begin with # and empty ones too.
+Times are numbers, or dates such as 2026-05-14T14:20:00. A time without a value is a gap.
 """
 
+import re
 from datetime import datetime
 from math import isfinite
 from pathlib import Path
 from typing import NamedTuple
+
+_GAPS = ("", "nan", "na", "n/a", "null", "-")
+_COMMA = re.compile(r"[+-]?\d+(,\d+)?")
+_WHOLE = re.compile(r"[+-]?\d+")
+_NUMBER = re.compile(r"[+-]?[.,]?\d")
 
 
 class Columns(NamedTuple):
@@ -19,16 +26,24 @@ class Columns(NamedTuple):
     dates: bool
     zero: float
     """What was taken off every time because they began far from 0; 0 otherwise."""
+    gaps: int = 0
+    """Times without a value, which were left out."""
 
 
 class ColumnsError(ValueError):
     """The file is not what is needed; a sentence that names file and line."""
 
 
+class _Row(NamedTuple):
+    time: float
+    value: float | None
+    dates: bool
+
+
 def read_columns(path: Path) -> Columns:
     """Read a file; raises ColumnsError."""
-    rows = [_row(path, number, line) for number, line in _lines(path)]
-    found = [row for row in rows if row is not None]
+    rows = [_row(path, number, line) for number, line in _below_names(_lines(path))]
+    found = [(row.time, row.value, row.dates) for row in rows if row.value is not None]
     if not found:
         raise ColumnsError(f"{path}: no line with a time and a concentration in it")
     if len({dates for _, _, dates in found}) > 1:
@@ -36,43 +51,72 @@ def read_columns(path: Path) -> Columns:
     found.sort(key=lambda row: row[0])
     times, values, dates = ([row[n] for row in found] for n in range(3))
     zero = _zero(times, bool(dates[0]))
-    return Columns([t - zero for t in times], values, bool(dates[0]), zero)
+    gaps = len(rows) - len(found)
+    return Columns([t - zero for t in times], values, bool(dates[0]), zero, gaps)
 
 
 def _lines(path: Path) -> list[tuple[int, str]]:
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = _text(path.read_bytes())
     except OSError as error:
         raise ColumnsError(f"{path} cannot be read: {error.strerror}") from error
     except UnicodeDecodeError as error:
-        raise ColumnsError(f"{path} is no text; a table of two columns is needed") from error
+        raise ColumnsError(
+            f"{path} is no text; save it as a table of two columns in UTF-8 (CSV)"
+        ) from error
     numbered = enumerate(text.splitlines(), start=1)
     return [(n, line) for n, line in numbered if line.strip() and not line.startswith("#")]
 
 
-def _row(path: Path, number: int, line: str) -> tuple[float, float, bool] | None:
-    words = _words(line)
-    if len(words) < 2 or not all(words[:2]):
-        raise ColumnsError(
-            f"{path}, line {number}: a time and a concentration are needed, found: {line.strip()}"
-        )
+def _text(raw: bytes) -> str:
+    """Read UTF-8, or else the older code of a western desk: only names above numbers need it."""
     try:
-        (time, dates), value = _time(words[0]), float(words[1])
-    except ValueError:
-        if number == 1:
-            return None
-        raise ColumnsError(f"{path}, line {number}: no two numbers: {line.strip()}") from None
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        if b"\0" in raw:
+            raise
+        return raw.decode("latin-1")
+
+
+def _below_names(lines: list[tuple[int, str]]) -> list[tuple[int, str]]:
+    """Leave out the lines of names: those above the first that begins with a number."""
+    for n, (_, line) in enumerate(lines):
+        if _NUMBER.match(_words(line)[0]):
+            return lines[n:]
+    return []
+
+
+def _row(path: Path, number: int, line: str) -> _Row:
+    words, where = _words(line), f"{path}, line {number}"
+    if len(words) < 2 or not words[0]:
+        raise ColumnsError(f"{where}: a time and a concentration are needed, found: {line.strip()}")
+    if len(words) > 2 and line.count(",") >= 2 and all(map(_WHOLE.fullmatch, words)):
+        raise ColumnsError(
+            f"{where}: which are the two columns of {line.strip()}? With decimal commas put "
+            "semicolons between the columns; else leave only two"
+        )
+    gap = words[1].casefold() in _GAPS
+    try:
+        (time, dates), value = _time(words[0]), 0.0 if gap else float(words[1])
+    except (ValueError, OverflowError, OSError):
+        raise ColumnsError(
+            f"{where}: no two numbers: {line.strip()}; a time may also be a date such as "
+            "2026-05-14T14:20"
+        ) from None
     if not (isfinite(time) and isfinite(value)):
-        raise ColumnsError(f"{path}, line {number}: no finite number: {line.strip()}")
-    return time, value, dates
+        raise ColumnsError(f"{where}: no finite number: {line.strip()}")
+    return _Row(time, None if gap else value, dates)
 
 
 def _words(line: str) -> list[str]:
+    spaced = line.split()
+    if len(spaced) == 2 and "," in line and all(_COMMA.fullmatch(word) for word in spaced):
+        return [word.replace(",", ".") for word in spaced]
     for mark in (";", "\t", ","):
         if mark in line:
             words = [word.strip().strip('"') for word in line.split(mark)]
             return [word.replace(",", ".") for word in words] if mark != "," else words
-    return line.split()
+    return spaced
 
 
 def _time(word: str) -> tuple[float, bool]:

@@ -23,6 +23,8 @@ VOLUMES = {"m3": 1.0, "ft3": 0.3048**3, "L": 0.001}
 
 _VAGUE = 0.5
 _SPARE = 3
+_OF_ROOMS = ("decay", "build-up")
+"""The models with one rate, that of a room's losses."""
 
 
 class Asked(NamedTuple):
@@ -55,6 +57,13 @@ class Analysis(NamedTuple):
 
 def analyse(columns: Columns, asked: Asked) -> Analysis:
     """Fit what was asked for; raises ValueError, a sentence, where it cannot be fitted."""
+    try:
+        return _analysed(columns, asked)
+    except ArithmeticError as error:
+        raise ValueError(f"the numbers of {asked.model} run out of range here") from error
+
+
+def _analysed(columns: Columns, asked: Asked) -> Analysis:
     asked = asked._replace(time_unit="h") if columns.dates else asked
     shape = SHAPES["two-decays" if asked.model == "parallel" else asked.model]
     points = Points(columns.times, columns.values, [1.0] * len(columns.values))
@@ -87,8 +96,22 @@ def _against(found: Fit, asked: Asked) -> list[str]:
         return [f"{len(found.residuals)} points leave too little to check {found.shape.name} with"]
     if found.shape.name == "decay":
         hours = HOURS[asked.time_unit]
-        return against(found, asked.background_error, hours, fewest=len(found.names) + _SPARE)
-    return _unclear(found)
+        said = against(found, asked.background_error, hours, fewest=len(found.names) + _SPARE)
+        return said + _no_device(found, asked)
+    return _unclear(found) + _no_device(found, asked)
+
+
+def _no_device(found: Fit, asked: Asked) -> list[str]:
+    """Say where a device would take air away that it cannot: the loss is no larger than without."""
+    if asked.natural is None or found.shape.name not in _OF_ROOMS:
+        return []
+    rate = found.rates[0] / HOURS[asked.time_unit]
+    if rate > asked.natural:
+        return []
+    return [
+        f"the losses together, {rate:.3g} /h, are not above the {asked.natural:g} /h without the "
+        "device: it cleared nothing, or one of the two is wrong"
+    ]
 
 
 def _unclear(found: Fit) -> list[str]:
@@ -120,6 +143,7 @@ def told(found: Analysis) -> dict[str, Any]:
         "model": asked.model,
         "formula": formula(asked.model),
         "points": len(fitted.residuals),
+        "gaps": found.columns.gaps,
         "degrees_of_freedom": fitted.freedom,
         "span": {"value": fitted.points.span, "unit": asked.time_unit},
         "time_zero": _zero(found.columns),
@@ -132,7 +156,7 @@ def told(found: Analysis) -> dict[str, Any]:
         "dt90": _time(found, 0.1),
         "r2": fitted.r2,
         "rss": fitted.rss,
-        "residual_standard_deviation": fitted.deviation,
+        "residual_standard_deviation": fitted.deviation if fitted.freedom > 0 else None,
         "chi2_error_percent": level,
         "residual_correlation": found.doubt.neighbours,
         "widened_by": found.doubt.widened,
@@ -166,7 +190,7 @@ def rates(found: Analysis) -> dict[str, Any]:
 
     Empty where the model has no single rate.
     """
-    if found.fit.shape.name not in ("decay", "build-up"):
+    if found.fit.shape.name not in _OF_ROOMS:
         return {}
     asked, scale = found.asked, 1 / HOURS[found.asked.time_unit]
     error = found.fit.error("k") * scale

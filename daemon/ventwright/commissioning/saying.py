@@ -15,8 +15,9 @@ _LEVELS = (("dt50", "half"), ("dt90", "nine tenths"))
 def lines(name: str, told: Told) -> list[str]:
     """Say the analysis of a file that is called `name`, a line each."""
     span, per = told["span"], "fitted" if told["background"]["fitted"] else "given"
+    gaps = f", {told['gaps']} times without a value left out" if told["gaps"] else ""
     said = [
-        f"{name}: {told['points']} points over {span['value']:.4g} {span['unit']}, "
+        f"{name}: {told['points']} points over {span['value']:.4g} {span['unit']}{gaps}, "
         f"model {told['model']}",
         f"  {told['formula']}, background {told['background']['value']:.4g} ({per})",
         *(_parameter(key, figure) for key, figure in told["parameters"].items()),

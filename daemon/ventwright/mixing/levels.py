@@ -33,10 +33,13 @@ def _above(fit: Fit, t: float) -> float:
 
 def _crossing(fit: Fit, wanted: float) -> float:
     low, high = 0.0, fit.points.span / 100
-    while _above(fit, high) > wanted:
-        low, high = high, 2 * high
-        if high > _FARTHEST * fit.points.span:
-            return inf
+    try:
+        while _above(fit, high) > wanted:
+            low, high = high, 2 * high
+            if high > _FARTHEST * fit.points.span:
+                return inf
+    except (ArithmeticError, ValueError):  # a rate below 0: later on the curve is none any more
+        return inf
     for _ in range(200):
         middle = (low + high) / 2
         low, high = (middle, high) if _above(fit, middle) > wanted else (low, middle)

@@ -25,6 +25,9 @@ UNITS = {
 
 PER_CM3 = 1e6
 
+_LEAST, _MOST = 1e-9, 1e21
+"""What amounts and levels may be: all of it can be reckoned with, and more than all is real."""
+
 VAPOURS = ("tvoc", "styrene", "caprolactam", "lactide")
 
 
@@ -52,8 +55,10 @@ def by_hand(text: str, unit: str) -> Source:
         found = Range(float(low), float(high or low)).times(factor)
     except ValueError:
         raise GivenError(f'"{text}" is no emission: give 2500, or 600-2500 for a range.') from None
-    if not 0 < found.low <= found.high:
-        raise GivenError(f'"{text}" is no emission: it must be above 0, the lower end first.')
+    if not _LEAST <= found.low <= found.high <= _MOST:
+        raise GivenError(
+            f'"{text}" is no emission: it must be above 0 and finite, the lower end first.'
+        )
     return Source(found, amount, f"{text} {unit} by hand")
 
 
@@ -82,8 +87,8 @@ def limit(text: str, amount: str) -> tuple[float, str]:
         value = float(text)
     except ValueError:
         return _named(text, amount)
-    if value <= 0:
-        raise GivenError(f"A limit of {text} is none; it must be above 0.")
+    if not _LEAST <= value <= _MOST:
+        raise GivenError(f"A limit of {text} is none; it must be above 0 and finite.")
     unit = "1/cm³" if amount == "1" else "µg/m³"
     return value * (PER_CM3 if amount == "1" else 1.0), f"{value:g} {unit} by hand"
 

@@ -10,6 +10,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from ventwright.commands.commission import commission
+from ventwright.commissioning.columns import read_columns
 
 FOCUS_C = "0,85.1 1,57.9 3,29.9 7,14.6 14,9.7 28,6.6 63,4.0 91,3.9 119,0.6"
 """FOCUS 2006 set C, from memory."""
@@ -209,6 +210,8 @@ def test_a_bent_decay_is_not_concluded_from(tmp_path: Path) -> None:
         ("time,level\n", "no line with a time and a concentration"),
         ("1,2\n2026-05-14T14:00,3\n", "some times are dates and some are numbers"),
         ("1,2\n1,3\n1,4\n", "points are too few"),
+        ("0,5,9,5\n1,5,8,1\n", "which are the two columns of 0,5,9,5?"),
+        ("14:20,2\n14:30,3\n", "a time may also be a date such as 2026-05-14T14:20"),
     ],
 )
 def test_what_is_wrong_with_a_file_is_said(tmp_path: Path, text: str, says: str) -> None:
@@ -219,6 +222,86 @@ def test_what_is_wrong_with_a_file_is_said(tmp_path: Path, text: str, says: str)
     assert says in result.stderr
     assert "Traceback" not in result.output
     assert len(result.stderr.strip().splitlines()) == 1
+
+
+NOISY = "53.1 44.6 29.9 25.7 16.9 15.2 10.5 9.4 7.3 6.2"
+"""One decay at 1.2 /h under 10 % of noise, every 0.2 h; of two rates one comes out below 0."""
+
+
+@pytest.mark.parametrize("model", ["two-decays", "parallel"])
+def test_more_rates_than_the_points_hold_end_in_figures_and_reasons(
+    tmp_path: Path, model: str
+) -> None:
+    """A curve with a rate below 0 grows beyond every number when it is followed far enough."""
+    rows = " ".join(f"{n * 0.2:.1f},{level}" for n, level in enumerate(NOISY.split()))
+    result = run(table(tmp_path, rows), "--model", model, "--json")
+    assert result.exit_code == 0, result.output
+    answer = json.loads(result.stdout, parse_constant=pytest.fail)
+    assert "a rate is not above 0" in answer["against"][0]
+    assert answer["dt90"] is None
+
+
+def test_no_point_left_over_is_told_without_an_error(tmp_path: Path) -> None:
+    answer = json.loads(
+        run(table(tmp_path, "0,8 1,4"), "--json").stdout, parse_constant=pytest.fail
+    )
+    assert answer["residual_standard_deviation"] is None
+    assert not answer["concluded"]
+
+
+def test_numbers_beyond_what_can_be_reckoned_with_are_said(tmp_path: Path) -> None:
+    rows = " ".join(f"{n},{2**-n}e300" for n in range(8))
+    result = run(table(tmp_path, rows), "--model", "rise-and-fall")
+    assert result.exit_code == 1
+    assert len(result.stderr.strip().splitlines()) == 1
+
+
+@pytest.mark.parametrize("option", ["--background", "--volume", "--natural", "--background-error"])
+@pytest.mark.parametrize("word", ["nan", "inf", "lots"])
+def test_options_that_are_no_finite_number(tmp_path: Path, option: str, word: str) -> None:
+    result = run(room(tmp_path), option, word)
+    assert result.exit_code == 2
+    assert word in result.stderr
+
+
+def test_a_file_goes_neither_with_the_past_nor_with_what_is_kept(tmp_path: Path) -> None:
+    for word in ("--past", "--show"):
+        result = run(room(tmp_path), word)
+        assert result.exit_code == 1
+        assert "leave out --past and --show" in result.stderr
+
+
+def test_a_device_that_cleared_nothing_is_told(tmp_path: Path) -> None:
+    words = ("--time-unit", "min", "--background", "6", "--volume", "45", "--natural", "4")
+    answer = told(room(tmp_path), *words)
+    assert "it cleared nothing, or one of the two is wrong" in answer["against"][-1]
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        "0,5\t9,5\n1\t8,25",
+        "0,5 9,5\n1 8,25",
+        "0.5;9.5\n1;8.25",
+        "minutes;level\nmin;ppm\n0,5;9,5\n1;8,25\n",
+        '"0.5","9.5"\r\n\r\n"1","8.25"\r\n',
+    ],
+)
+def test_columns_as_desks_write_them(tmp_path: Path, rows: str) -> None:
+    (tmp_path / "data.csv").write_text(rows, encoding="utf-8", newline="")
+    found = read_columns(tmp_path / "data.csv")
+    assert (found.times, found.values) == ([0.5, 1.0], [9.5, 8.25])
+
+
+def test_names_in_an_older_code_are_no_hindrance(tmp_path: Path) -> None:
+    (tmp_path / "data.csv").write_bytes("t;µg/m³\n0;9\n1;8\n".encode("latin-1"))
+    assert read_columns(tmp_path / "data.csv").values == [9, 8]
+
+
+def test_times_without_a_value_are_gaps_and_counted(tmp_path: Path) -> None:
+    file = table(tmp_path, "0,9 1, 2,nan 3,6 4,5 5,4.3 6,3.4 7,3")
+    assert told(file)["gaps"] == 2
+    assert "2 times without a value left out" in run(file).output
 
 
 def test_a_level_that_stays_is_no_decay(tmp_path: Path) -> None:

@@ -144,6 +144,8 @@ def test_a_room_without_any_loss_fills_without_end() -> None:
         (("--volume", "45", "--emission", "3", "--filter", "1.5"), "0 to 1"),
         (("--volume", "45", "--trial", "pla-1"), "give --config as well"),
         (("--config", "/nowhere.toml", "--emission", "3"), "/nowhere.toml"),
+        (("--volume", "45", "--emission", "inf"), "above 0 and finite"),
+        (("--volume", "45", "--emission", "3", "--limit", "nan"), "above 0 and finite"),
     ],
 )  # fmt: skip
 def test_what_is_wrong_is_said(
@@ -154,6 +156,16 @@ def test_what_is_wrong_is_said(
     assert result.exit_code == 1
     assert says in result.stderr
     assert "Traceback" not in result.output
+
+
+@pytest.mark.parametrize("word", ["nan", "inf", "-1"])
+@pytest.mark.parametrize(
+    "option", ["--loss", "--hours", "--captured", "--exhaust", "--filter-flow", "--mixing"]
+)
+def test_options_that_are_no_finite_number_of_the_right_size(option: str, word: str) -> None:
+    result = run("--volume", "45", "--emission", "3", option, word)
+    assert result.exit_code == 2
+    assert option in result.stderr
 
 
 def test_the_configuration_and_the_commissioning_are_used(tmp_path: Path) -> None:
