@@ -93,7 +93,8 @@ class Fast:
         self.folder, self.period = folder, period
         self.clock = FakeClock(HOUR)
         self.settings = self._settings(folder, database, phone)
-        self.kinds = {n: k._replace(period=period) for n, k in kinds_of(self.settings).items()}
+        pace = {"period": period, "silence": 3 * period}  # slower parts are silent for longer
+        self.kinds = {n: k._replace(**pace) for n, k in kinds_of(self.settings).items()}
         self.noise = random.Random(5)
         self.offset, self.right = offset, right
         """The wall clock: Unix ms minus the clock's ms, and whether it is known to be right."""

@@ -17,6 +17,7 @@ from ventwright.reporting.load import alarm_load, load_lines
 from ventwright.settings.durations import format_duration
 from ventwright.settings.model import Settings
 from ventwright.source.uses import clearance_lines, clearances
+from ventwright.storage.damage import were_set_aside
 
 CAUTION = (
     "Low-cost optical sensors do not see ultrafine particles; "
@@ -133,7 +134,8 @@ def _store_line(store: dict[str, Any]) -> str:
     line = f"store: NOT storing: {failing}" if failing else "store: storing"
     size = f", {used:g} MB of at most {store['most (MB)']} used" if used is not None else ""
     tight = "; too little room, so readings are kept for less time" if store.get("tight") else ""
-    return line + size + tight
+    aside = "; a damaged one was set aside: " if store.get("set aside") else ""
+    return line + size + tight + aside + ", ".join(store.get("set aside", []))
 
 
 def courier_lines(settings: Settings, counted: dict[str, Any]) -> Iterator[str]:
@@ -150,6 +152,27 @@ def courier_lines(settings: Settings, counted: dict[str, Any]) -> Iterator[str]:
         yield f"database: the latest refusal: {refused}"
     if settings.phone:
         yield _phone_line(number)
+    yield from _trouble_lines(counted.get("troubles", {}))
+
+
+_FAILING = {
+    "database": "database: bucket {} takes nothing",
+    "services": "phone: notifications by service {} failing",
+    "chores": "chore {}: not done",
+}
+
+
+def _trouble_lines(troubles: dict[str, Any]) -> Iterator[str]:
+    """Say what fails in the courier and since when, for nobody may get a message about it."""
+    for kind, words in _FAILING.items():
+        for name, trouble in troubles.get(kind, {}).items():
+            yield f"{words.format(name)} since {_since(trouble['since'])}: {trouble['why']}"
+
+
+def _since(unix_ms: int | None) -> str:
+    if unix_ms is None:
+        return "before the clock was known to be right"
+    return time.strftime("%d %B %H:%M", time.localtime(unix_ms / 1000))
 
 
 def _phone_line(number: dict[str, Any]) -> str:
@@ -178,6 +201,7 @@ def status(config: Path, as_json: bool) -> None:
         fail(str(error))
     if "room" not in told:
         fail(str(told.get("says", "the keeper gave no status")))
+    told["store"]["set aside"] = [str(path) for path in were_set_aside(settings.store.folder)]
     told["courier"] = counts(settings.store.folder)
     told["alarm load"] = alarm_load(settings.store.folder, told["now"] + told["offset"])
     told["clearances"] = clearances(settings.store.folder)

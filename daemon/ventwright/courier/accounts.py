@@ -1,11 +1,13 @@
 """What became of everything, read from the files: for `ventwright status` and for checks."""
 
+import json
 import sqlite3
 from contextlib import closing
 from pathlib import Path
 from typing import Any
 
 from ventwright.courier.file import file_path
+from ventwright.courier.troubles import KEPT_AS
 from ventwright.storage.schema import identity, open_to_read
 
 _READINGS = ("pushed", "empty", "refused", "dropped", "gone", "blocks_gone")
@@ -18,7 +20,8 @@ def counts(folder: Path) -> dict[str, Any]:
     Of the samples, all that were ever stored = pushed + empty (no value in them) + refused (by the
     database) + dropped (by the courier, with the reason) + gone (too old for the store before they
     were pushed) + waiting. Of the deliveries (messages times
-    services), all = delivered + told later (with a newer one) + given up + waiting.
+    services), all = delivered + told later (with a newer one) + given up + waiting. `troubles`:
+    what fails just now, see troubles.py.
     Where a file is missing or unreadable, its counts are left out.
     """
     store = _store(folder)
@@ -47,7 +50,8 @@ def _ours(folder: Path, store: str) -> dict[str, Any]:
     uri = f"{file_path(folder).absolute().as_uri()}?mode=ro"
     try:
         with closing(sqlite3.connect(uri, uri=True, isolation_level=None, timeout=5)) as db:
-            return {**_progress(db, store), **_told(db), "latest_refused": _refused(db, store)}
+            told = {"latest_refused": _refused(db, store), "troubles": _troubles(db)}
+            return {**_progress(db, store), **_told(db), **told}
     except sqlite3.Error:
         return {}
 
@@ -65,6 +69,12 @@ def _told(db: sqlite3.Connection) -> dict[str, int]:
     waiting = db.execute(query).fetchone()[0]
     named = {what.replace(" ", "_"): known.get(what, 0) for what in _MESSAGES}
     return {**named, "messages_waiting": waiting}
+
+
+def _troubles(db: sqlite3.Connection) -> dict[str, Any]:
+    row = db.execute("SELECT body FROM state WHERE key = ?", (KEPT_AS,)).fetchone()
+    found: dict[str, Any] = json.loads(row[0]) if row else {}
+    return found
 
 
 def _refused(db: sqlite3.Connection, store: str) -> list[dict[str, Any]]:

@@ -5,6 +5,7 @@ minute, for the library that keeps the timetable waits by it. Never anything tha
 """
 
 import logging
+import threading
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
@@ -12,8 +13,14 @@ from ventwright.notifying.ages import Ages
 from ventwright.settings.model import MINUTE
 
 _JUMP_MS = MINUTE
+_LONGEST_MS = 10 * MINUTE
+_HANGS = "it was begun and has not ended"
 
 log = logging.getLogger(__name__)
+
+
+class _HangsError(Exception):
+    """A chore is due while it is still at it."""
 
 
 class Chore(NamedTuple):
@@ -25,15 +32,17 @@ class Chore(NamedTuple):
 
 
 class Chores:
-    """The timetable; one chore at a time, in a thread of its own."""
+    """The timetable; each chore in a thread of its own, so that one that hangs stops no other."""
 
     def __init__(self, chores: list[Chore], ages: Ages) -> None:
         """Begin nothing yet, and load no library. What was slept through is made up for, once."""
         self._chores, self._ages = chores, ages
         self._table: Any = None
         self._offset = 0
-        self.failing: dict[str, str] = {}
-        """Chores that were not done the last time, and why."""
+        self._lock = threading.Lock()
+        self._begun: dict[str, int] = {}
+        self.outcomes: dict[str, str] = {}
+        """Of each chore that was due: why it was not done the last time, or nothing."""
 
     @property
     def names(self) -> list[str]:
@@ -42,6 +51,7 @@ class Chores:
 
     def step(self) -> None:
         """Begin once the clock is right, and again where it was set; to be called often."""
+        self._notice_hanging()
         wall = self._ages.wall()
         if wall is None or not self._chores:
             return
@@ -59,25 +69,44 @@ class Chores:
 
         logging.getLogger("apscheduler").setLevel(logging.ERROR)
         defaults = {"misfire_grace_time": None, "coalesce": True, "max_instances": 1}
-        table = BackgroundScheduler(
-            executors={"default": ThreadPoolExecutor(1)}, job_defaults=defaults
-        )
+        threads = {name: ThreadPoolExecutor(1) for name in self.names}
+        table = BackgroundScheduler(executors=threads, job_defaults=defaults)
         for chore in self._chores:
-            table.add_job(chore.do, "cron", id=chore.name, **chore.times)
+            words = {"args": [chore], "id": chore.name, "executor": chore.name, **chore.times}
+            table.add_job(self._do, "cron", **words)
         wrong = events.EVENT_JOB_ERROR | events.EVENT_JOB_MISSED | events.EVENT_JOB_MAX_INSTANCES
         table.add_listener(self._went_wrong, wrong)
         table.add_listener(self._went_well, events.EVENT_JOB_EXECUTED)
         table.start()
         self._table = table
 
+    def _do(self, chore: Chore) -> None:
+        """Do a chore, unless it is still at it, be it for a timetable that was ended since."""
+        with self._lock:
+            if chore.name in self._begun:
+                raise _HangsError
+            self._begun[chore.name] = self._ages.clock.now()
+        try:
+            chore.do()
+        finally:
+            with self._lock:
+                del self._begun[chore.name]
+
+    def _notice_hanging(self) -> None:
+        now = self._ages.clock.now()
+        with self._lock:
+            long = [name for name, since in self._begun.items() if now - since >= _LONGEST_MS]
+            self.outcomes |= dict.fromkeys(long, _HANGS)
+
     def _went_wrong(self, event: Any) -> None:
         error = getattr(event, "exception", None)
-        why = f"{type(error).__name__}: {error}" if error else "the one before had not ended"
-        self.failing[event.job_id] = why
+        hangs = error is None or isinstance(error, _HangsError)
+        why = _HANGS if hangs else f"{type(error).__name__}: {error}"
+        self.outcomes[event.job_id] = why
         log.warning("chore %s was not done: %s", event.job_id, why)
 
     def _went_well(self, event: Any) -> None:
-        self.failing.pop(event.job_id, None)
+        self.outcomes[event.job_id] = ""
 
     def close(self) -> None:
         """End the timetable; a chore that runs is not waited for."""

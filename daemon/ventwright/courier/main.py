@@ -21,6 +21,7 @@ from ventwright.courier.pruning_word import send_word
 from ventwright.courier.pulse import Pulse
 from ventwright.courier.stock import Stock
 from ventwright.courier.teller import Teller
+from ventwright.courier.troubles import Troubles
 from ventwright.courier.watch import KeeperStatus, Watch, socket_status
 from ventwright.exporting.database import DatabaseWriter
 from ventwright.exporting.pusher import Pusher
@@ -93,6 +94,7 @@ class Courier:
         self.pusher = self._open_pusher(environ)
         self.chores = Chores(self._timetable(), self._ages)
         self.notifier = self._open_notifier()
+        self._troubles = Troubles(self._file(), self._ages)
 
     @property
     def _too_old(self) -> int:
@@ -205,7 +207,19 @@ class Courier:
         finally:  # a full disk keeps the intake from its file, and is for the watch to tell
             self._watch.step()
         self.chores.step()
+        self._note_troubles()
         return _LOOK_EVERY_MS
+
+    def _note_troubles(self) -> None:
+        latest: dict[str, dict[str, str]] = {"chores": self.chores.outcomes}
+        known = {"chores": set(self.chores.names)}
+        if self.notifier:
+            latest["services"] = self.notifier.outcomes
+            known["services"] = {service.name for service in self.services}
+        if self.pusher and self._settings.database:
+            latest["database"] = self.pusher.outcomes
+            known["database"] = {self._settings.database.bucket}
+        self._troubles.step(latest, known)
 
     def _loop(self, name: str, step: Callable[[], int]) -> None:
         """Repeat a step until all is stopped; an error that is not foreseen stops all."""

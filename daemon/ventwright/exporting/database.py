@@ -11,12 +11,14 @@ from typing import Any
 from urllib.parse import unquote, urlsplit, urlunsplit
 
 from ventwright.courier.hiding import Hider
+from ventwright.exporting.backoff import asked_ms
 from ventwright.exporting.errors import Refused, Unavailable
 from ventwright.settings.model import Database
 
 _REFUSALS = frozenset((400, 406, 413, 422))
 _WRITTEN = 204
 _TIMEOUT_MS = 10_000
+_LONGEST_REASON = 500
 
 
 def _is_no_answer(record: logging.LogRecord) -> bool:
@@ -100,11 +102,11 @@ class DatabaseWriter:
             raise Unavailable(f"answered {status} where 204 was due")
 
     def _judged(self, error: Any) -> Exception:
-        reason = self._hider.hide(f"{error.status}: {error.message or error.reason}")
+        told = self._hider.hide(f"{error.status}: {error.message or error.reason}")
+        reason = told[:_LONGEST_REASON]  # a proxy may answer with a whole page
         if error.status in _REFUSALS:
             return Refused(reason, error.status)
-        asked = str(error.retry_after or "")
-        return Unavailable(reason, 1000 * int(asked) if asked.isdecimal() else 0)
+        return Unavailable(reason, asked_ms(error.headers or {}))
 
     def close(self) -> None:
         """Close the connections."""

@@ -73,6 +73,8 @@ class Pusher:
         """Whether the database has ever taken something in this run."""
         self.failing: int | None = None
         """Since when the database has not taken anything, ms of the clock; None if it has."""
+        self.outcomes: dict[str, str] = {}
+        """Why the database did not take the latest readings, or nothing, under its bucket."""
 
     def step(self) -> int:
         """Push one batch; return the time to wait, ms. Raises sqlite3.Error."""
@@ -170,6 +172,7 @@ class Pusher:
 
     def _failed(self, error: Unavailable) -> int:
         now = self._clock.now()
+        self.outcomes[self._options.bucket] = str(error)
         if self.failing is None:
             self.failing = now
             log.warning("the database takes nothing now, readings are kept: %s", error)
@@ -183,6 +186,7 @@ class Pusher:
         if self.failing is not None:
             log.warning("the database takes readings again")
         self.failing = None
+        self.outcomes[self._options.bucket] = ""
         self._backoff.worked()
         self._told(None)
 

@@ -56,6 +56,8 @@ class Notifier:
         self._due = dict.fromkeys(self._backoffs, 0)
         self._unrecorded: list[tuple[Outbox, str, Parcel]] = []
         self._sweep_due = 0
+        self.outcomes: dict[str, str] = {}
+        """Of each service that was tried: why it did not take the latest message, or nothing."""
 
     def step(self) -> int:
         """Deliver at most one message to each service; return the time to wait, ms."""
@@ -115,7 +117,7 @@ class Notifier:
         if found is None:
             return
         outbox, parcel = found
-        reason = self._send(service, parcel)
+        reason = self.outcomes[service.name] = self._send(service, parcel)
         backoff, now = self._backoffs[service.name], self._clock.now()
         if reason:
             log.info("service %s did not take a message: %s", service.name, reason)

@@ -212,23 +212,30 @@ class Outbox:
             count(db, "failed attempts")
 
     def give_up(self, too_old: Callable[[str, int, int | None], bool]) -> None:
-        """Give up what is too old, told by (boot, ms, Unix ms); raises sqlite3.Error."""
+        """Give up what is too old, told by (boot, ms, Unix ms), and forget what is done with.
+
+        Raises sqlite3.Error.
+        """
         waiting = self._file.db.execute(
             "SELECT DISTINCT message, service, boot, t, label FROM deliveries"
             " JOIN messages ON id = message WHERE outcome IS NULL"
         ).fetchall()
         old = [row for row in waiting if too_old(*row[2:])]
-        if old:
+        if old or self._done_with(self._file.db):
             with self._file.transaction() as db:
                 for number, service, *_ in old:
                     _finish(db, service, number, "given up", "too old to matter")
+                self._prune(db)
 
     @staticmethod
-    def _prune(db: sqlite3.Connection) -> None:
+    def _done_with(db: sqlite3.Connection) -> list[tuple[int]]:
         query = (
             "SELECT id FROM messages WHERE id <= (SELECT max(id) FROM messages) - ? AND NOT EXISTS"
             " (SELECT 1 FROM deliveries WHERE message = id AND outcome IS NULL)"
         )
-        for row in db.execute(query, (MOST_KEPT,)).fetchall():
+        return db.execute(query, (MOST_KEPT,)).fetchall()
+
+    def _prune(self, db: sqlite3.Connection) -> None:
+        for row in self._done_with(db):
             db.execute("DELETE FROM deliveries WHERE message = ?", row)
             db.execute("DELETE FROM messages WHERE id = ?", row)

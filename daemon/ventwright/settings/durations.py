@@ -4,10 +4,11 @@ import re
 from typing import Any
 
 UNITS_MS = {"ms": 1, "s": 1000, "min": 60_000, "h": 3_600_000, "d": 86_400_000}
+UNITS_MS |= dict.fromkeys(("day", "days"), UNITS_MS["d"])
 """The units that may be written, and their length in ms."""
 
-_TERM = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(ms|s|min|h|d)(?![A-Za-z])\s*", re.ASCII)
-_ALLOWED = 'a number and a unit (ms, s, min, h or d) in quotes, as in "5 min" or "1 h 30 min"'
+_TERM = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(ms|s|min|h|days?|d)(?![A-Za-z])\s*", re.ASCII)
+_ALLOWED = 'a number and a unit (ms, s, min, h, d or days) in quotes, as in "5 min" or "1 h 30 min"'
 _LONGEST_MS = 1e15
 
 

@@ -16,6 +16,7 @@ _STEPS = 1000
 
 _DAMAGE = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 _SIDES = ("", "-wal", "-shm")
+_PREFIX, _SUFFIX = "readings.damaged-", ".sqlite"
 
 
 def is_damage(error: BaseException) -> bool:
@@ -58,10 +59,16 @@ def set_aside(folder: Path, day: str) -> Path:
     Nobody may have it open for writing.
     """
     old = store_path(folder)
-    names = (f"readings.damaged-{day}{(n and f'-{n}') or ''}.sqlite" for n in (0, *range(2, 10**6)))
+    names = (f"{_PREFIX}{day}{(n and f'-{n}') or ''}{_SUFFIX}" for n in (0, *range(2, 10**6)))
     new = next(path for name in names if not (path := folder / name).exists())
     for side in _SIDES[::-1]:  # the file itself last: until then the store is still there
         source = old.with_name(old.name + side)
         if source.exists():
             source.rename(new.with_name(new.name + side))
     return new
+
+
+def were_set_aside(folder: Path) -> list[Path]:
+    """List the damaged stores that are still there, the oldest first."""
+    found = folder.glob(f"{_PREFIX}*{_SUFFIX}")
+    return sorted(found, key=lambda path: (len(path.name), path.name))

@@ -2,7 +2,7 @@
 
 import pytest
 
-from ventwright.commands.status import CAUTION, caution, lines
+from ventwright.commands.status import CAUTION, _store_line, caution, lines
 
 EXTRACTOR = {
     "state": "extracting",
@@ -48,6 +48,14 @@ def test_a_relay_that_does_not_answer_is_not_said_to_be_on() -> None:
 def test_a_minimum_time_that_holds_the_relay_back_is_told() -> None:
     text = told(on=False, waiting=True)
     assert "extracting, relay off (waiting for its minimum time), since" in text
+
+
+def test_a_damaged_store_that_was_set_aside_is_named() -> None:
+    store = {"failing": "", "set aside": ["/store/readings.damaged-2026-11-25.sqlite"]}
+    assert _store_line(store) == (
+        "store: storing; a damaged one was set aside: /store/readings.damaged-2026-11-25.sqlite"
+    )
+    assert "aside" not in _store_line({"failing": "", "set aside": []})
 
 
 def test_a_setpoint_has_its_unit() -> None:

@@ -54,8 +54,8 @@ def begun(ages: Ages, made: list[Chores], do: Any) -> Chores:
     return chores
 
 
-def do_now(chores: Chores) -> None:
-    chores._table.modify_job("word", next_run_time=datetime.now(UTC))
+def do_now(chores: Chores, name: str = "word") -> None:
+    chores._table.modify_job(name, next_run_time=datetime.now(UTC))
 
 
 def test_nothing_begins_before_the_clock_is_right(ages: Ages, made: list[Chores]) -> None:
@@ -96,12 +96,48 @@ def test_a_chore_that_fails_is_told_and_done_again(ages: Ages, made: list[Chores
     chores = begun(ages, made, do)
     do_now(chores)
     assert came.acquire(timeout=30)
-    until(lambda: chores.failing)
-    assert chores.failing == {"word": "ValueError: no such thing"}
+    until(lambda: chores.outcomes)
+    assert chores.outcomes == {"word": "ValueError: no such thing"}
     broken[0] = False
     do_now(chores)
     assert came.acquire(timeout=30)
-    until(lambda: not chores.failing)
+    until(lambda: chores.outcomes == {"word": ""})
+
+
+def test_a_chore_that_hangs_stops_no_other_and_is_not_begun_twice(
+    ages: Ages, made: list[Chores]
+) -> None:
+    free, hung, done = threading.Event(), threading.Semaphore(0), threading.Semaphore(0)
+
+    def hang() -> None:
+        hung.release()
+        assert free.wait(60)
+
+    both = [Chore("word", hang, HOURLY), Chore("other", done.release, HOURLY)]
+    chores = Chores(both, ages)  # type: ignore[arg-type]
+    made.append(chores)
+    ages.right = True
+    try:
+        chores.step()
+        do_now(chores)
+        assert hung.acquire(timeout=30)
+        do_now(chores, "other")
+        assert done.acquire(timeout=30)
+        ages.clock.time += 11 * 60_000
+        chores.step()
+        assert chores.outcomes["word"] == "it was begun and has not ended"
+        ages.offset += 3_600_000
+        chores.step()  # a timetable that knows nothing of the one that hangs
+        chores.outcomes.clear()
+        do_now(chores)
+        until(lambda: chores.outcomes.get("word"))
+        assert chores.outcomes["word"] == "it was begun and has not ended"
+    finally:
+        free.set()
+    until(lambda: not chores._begun)
+    assert not hung.acquire(blocking=False)
+    do_now(chores)
+    until(lambda: chores.outcomes["word"] == "")
 
 
 def until(condition: Any) -> None:

@@ -2,7 +2,9 @@
 
 import logging
 import sqlite3
+import time
 from collections.abc import Iterator
+from email.utils import formatdate
 from pathlib import Path
 from typing import Any
 
@@ -245,6 +247,16 @@ def test_a_cut_amid_the_halving(folder: Path, server: Endpoint) -> None:
     assert server.lines() | {poison} == set(dry_run(folder))
 
 
+def test_of_a_long_reason_the_beginning_is_kept(folder: Path, server: Endpoint) -> None:
+    stored(folder, 10)
+    poison = dry_run(folder)[3].encode()
+    page = "no such field " + "<br>" * 5000
+    server.judge = lambda body: Reply(400, body=page) if poison in body.splitlines() else None
+    (refused,) = pushed(folder, server)["latest_refused"]
+    assert "no such field" in refused["reason"]
+    assert len(refused["reason"]) <= 500
+
+
 def test_a_server_that_never_answers_is_left_after_the_timeout(
     folder: Path, server: Endpoint
 ) -> None:
@@ -265,10 +277,11 @@ def test_retry_after_is_honoured_up_to_ten_minutes(folder: Path, server: Endpoin
         Reply(503, {"Retry-After": "1"}),
         Reply(503, {"Retry-After": "99999"}),
         Reply(503, {"Retry-After": "tomorrow"}),
+        Reply(503, {"Retry-After": formatdate(time.time() + 86_400, usegmt=True)}),
     ]
     made = courier(folder, server.url)
     assert made.pusher is not None
-    assert [made.pusher.step() for _ in range(4)] == [77_000, 2000, 600_000, 8000]
+    assert [made.pusher.step() for _ in range(5)] == [77_000, 2000, 600_000, 8000, 600_000]
     made.close()
 
 

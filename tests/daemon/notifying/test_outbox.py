@@ -118,6 +118,22 @@ def test_what_is_done_with_is_pruned(file: CourierFile, monkeypatch: pytest.Monk
     file.close()
 
 
+def test_what_was_given_up_is_pruned_though_nothing_is_ever_delivered(
+    file: CourierFile, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "MOST_KEPT", 2)
+    monkeypatch.setattr(module, "MOST_WAITING", 5)
+    box = Outbox(file)
+    kept = "SELECT (SELECT count(*) FROM messages), (SELECT count(*) FROM deliveries)"
+    for n in range(20):
+        box.add(message(f"k{n}"), NOW, ["1 a"])
+    box.give_up(lambda _boot, _t, _label: False)
+    assert file.db.execute(kept).fetchone() == (5, 5)
+    box.give_up(lambda _boot, _t, _label: True)
+    assert file.db.execute(kept).fetchone() == (2, 2)
+    file.close()
+
+
 def test_a_transaction_is_all_or_nothing(file: CourierFile) -> None:
     def half() -> None:
         with file.transaction() as db:

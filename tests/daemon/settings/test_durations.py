@@ -15,6 +15,8 @@ from ventwright.settings.durations import UNITS_MS, format_duration, parse_durat
         (" 2 d ", 172_800_000),
         ("0 s", 0),
         ("1h30min", 5_400_000),
+        ("90 days", 7_776_000_000),
+        ("1 day 6 h", 108_000_000),
     ],
 )
 def test_what_people_write(text: str, ms: int) -> None:
@@ -31,6 +33,7 @@ def test_what_people_write(text: str, ms: int) -> None:
         "5 min 3",
         "-5 s",
         "5 sec",
+        "5 dayss",
         "٣ s",
         "1.5.2 s",
         5,

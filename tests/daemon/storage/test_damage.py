@@ -9,7 +9,7 @@ import pytest
 from fakes import FakeClock
 from stored import OFFSET, fill, samples_of, writer
 from ventwright.events import Record, StoreReport
-from ventwright.storage.damage import examine, set_aside
+from ventwright.storage.damage import examine, set_aside, were_set_aside
 from ventwright.storage.keeping import Damaged, Keeping, Labels
 from ventwright.storage.reader import Reader
 from ventwright.storage.schema import store_path
@@ -71,6 +71,7 @@ def test_names_of_damaged_files_are_dated_and_never_taken_twice(tmp_path: Path) 
         set_aside(tmp_path, "2026-11-25")
     files = [f"readings.damaged-2026-11-25{n}.sqlite" for n in ("", "-2", "-3")]
     assert aside(tmp_path) == sorted([*files, *(f"{file}-wal" for file in files)])
+    assert were_set_aside(tmp_path) == [tmp_path / file for file in files]
 
 
 @pytest.mark.parametrize("early", [True, False])

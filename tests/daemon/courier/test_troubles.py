@@ -1,0 +1,133 @@
+"""What fails in the courier is in its file and in `ventwright status` until it works again."""
+
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from daemon.courier.test_courier import HOUR, MINUTE, Phone, World
+from fakes import FakeClock
+from receivers import Endpoint, Reply, endpoint
+from stored import OFFSET, fill, phone, settings
+from ventwright.commands.status import courier_lines
+from ventwright.courier.accounts import counts
+from ventwright.courier.file import CourierFile
+from ventwright.courier.troubles import KEPT_AS, Troubles
+
+
+@pytest.fixture
+def base() -> Iterator[Endpoint]:
+    with endpoint() as made:
+        yield made
+
+
+@pytest.fixture
+def owner() -> Iterator[Phone]:
+    made = Phone()
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def world(tmp_path: Path, base: Endpoint, owner: Phone) -> Iterator[World]:
+    made = World(tmp_path / "store", base, owner)
+    yield made
+    made.close()
+
+
+def said(world: World) -> str:
+    return "\n".join(courier_lines(world.settings, counts(world.folder)))
+
+
+def test_a_phone_and_a_database_that_fail_are_shown_since_when_until_they_work(
+    world: World, base: Endpoint, owner: Phone, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("time.localtime", __import__("time").gmtime)
+    base.judge = owner.judge = lambda _body: Reply(503)
+    fill(world.store, 5)
+    world.alarm("raised")
+    world.run(10 * MINUTE)
+    world.restart()
+    world.run(HOUR)
+    service = "phone: notifications by service 1 json failing since 21 September 15:13: failure"
+    bucket = "database: bucket air takes nothing since 21 September 15:13: 503: Service Unavailable"
+    assert service in said(world)
+    assert bucket in said(world)
+    base.judge = owner.judge = lambda _body: None
+    world.run(10 * MINUTE)
+    assert "since" not in said(world)
+
+
+class Ages:
+    """A wall clock, right or not."""
+
+    def __init__(self, right: bool = True) -> None:
+        self.right = right
+        self.clock = FakeClock()
+
+    def wall(self) -> int | None:
+        return OFFSET if self.right else None
+
+
+def troubles(folder: Path, right: bool = True) -> Troubles:
+    return Troubles(CourierFile(folder), Ages(right))  # type: ignore[arg-type]
+
+
+def found(folder: Path) -> Any:
+    file = CourierFile(folder)
+    try:
+        return file.state(KEPT_AS)
+    finally:
+        file.close()
+
+
+def test_chores_that_fail_are_told_and_those_that_are_gone_forgotten(tmp_path: Path) -> None:
+    made = troubles(tmp_path, right=False)
+    made.step({"chores": {"digest": "ValueError: no such day"}}, {"chores": {"digest", "filters"}})
+    configured = settings(tmp_path, phone=phone(tmp_path))
+    told = list(courier_lines(configured, {"troubles": found(tmp_path)}))
+    assert told[-1] == (
+        "chore digest: not done since before the clock was known to be right: "
+        "ValueError: no such day"
+    )
+    again = troubles(tmp_path)
+    again.step({"chores": {"filters": ""}}, {"chores": {"digest", "filters"}})
+    assert list(found(tmp_path)["chores"]) == ["digest"]
+    again.step({"chores": {}}, {"chores": {"filters"}})
+    assert found(tmp_path) == {"chores": {}}
+
+
+def test_a_reason_that_changes_began_when_the_first_did(tmp_path: Path) -> None:
+    ages = Ages()
+    made = Troubles(CourierFile(tmp_path), ages)  # type: ignore[arg-type]
+    made.step({"chores": {"digest": "one"}}, {"chores": {"digest"}})
+    ages.right = False
+    made.step({"chores": {"digest": "other"}}, {"chores": {"digest"}})
+    assert found(tmp_path)["chores"] == {"digest": {"since": OFFSET, "why": "other"}}
+
+
+def test_what_cannot_be_noted_now_is_noted_later(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = troubles(tmp_path)
+    latest, known = {"chores": {"digest": "one"}}, {"chores": {"digest"}}
+    with monkeypatch.context() as patch:
+        full = sqlite3.OperationalError("database or disk is full")
+        patch.setattr(CourierFile, "transaction", lambda _self: (_ for _ in ()).throw(full))
+        made.step(latest, known)
+    assert found(tmp_path) is None
+    made.step(latest, known)
+    assert list(found(tmp_path)["chores"]) == ["digest"]
+
+
+def test_nothing_is_written_while_nothing_changes(tmp_path: Path) -> None:
+    made = troubles(tmp_path)
+    for _ in range(3):
+        made.step({"chores": {"digest": "one"}}, {"chores": {"digest"}})
+    file = sqlite3.connect(tmp_path / "courier.sqlite")
+    before = file.execute("PRAGMA data_version").fetchone()
+    made.step({"chores": {"digest": "one"}}, {"chores": {"digest"}})
+    assert file.execute("PRAGMA data_version").fetchone() == before
+    file.close()
