@@ -33,7 +33,8 @@ same air   change (disagree, agree), channels (the two), means (of each over `ov
            unit, counts (the channel that is judged while they disagree: the higher one)
 store      change (failing, back, set aside), why, dropped (readings given up), file (set aside)
 keeper     change (started, stopped), why, missed (ms without a keeper before the start, or null),
-           restored (when the state that was taken back was saved, ms of its boot, or null)
+           restored (when the state that was taken back was saved, ms of its boot, or null),
+           calibration (of every channel that has one: offset, slope)
 request    verb, words, who, answer
 commissioned  channel, volume (m³), natural and clearance (loss rates with this extractor off and
            on, 1/h) with natural_error and clearance_error, points, method, t, who

@@ -3,9 +3,11 @@
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from ventwright.averaging.gather import good, pour
+from ventwright.agreeing.in_force import InForce, in_force
+from ventwright.averaging.gather import pour_as_stored
 from ventwright.means.channel import reach_of
 from ventwright.means.minutes import MINUTE_MS, Minutes
+from ventwright.quality.marks import Quality
 from ventwright.settings.model import Settings
 from ventwright.storage.blocks import Column
 from ventwright.storage.reader import Reader
@@ -23,15 +25,20 @@ class Pairs(NamedTuple):
     other: list[float]
 
 
+_OWN_GOOD = (Quality.GOOD, Quality.INCONSISTENT_PARTS)
+"""Two parts that disagree are what this is for: each counts that is good by itself."""
+
+
 class _Taking:
     """Sums up one channel."""
 
-    def __init__(self, minutes: Minutes) -> None:
-        self.minutes = minutes
+    def __init__(self, minutes: Minutes, in_force: InForce) -> None:
+        self.minutes, self._in_force = minutes, in_force
 
     def take(self, times: Sequence[int], column: Column, sure: bool) -> None:  # noqa: ARG002
-        for t, step in good(times, column):
-            self.minutes.add(t, step)
+        for t, step, mark in zip(times, column.steps, column.marks, strict=True):
+            if mark in _OWN_GOOD and step is not None:
+                self.minutes.add(t, self._in_force.as_now(t, step))
 
 
 def pairs(
@@ -44,7 +51,8 @@ def pairs(
     """Pair the means over `over` minutes that two parts have between two times (Unix ms).
 
     Of all quantities that both have. Only good readings count, and only means that they cover
-    by three quarters in both parts. Raises sqlite3.Error.
+    by three quarters in both parts. Values are as the calibration of now makes them, whatever was
+    in force when they were stored. Raises sqlite3.Error.
     """
     both = [settings.parts[name] for name in names]
     count = max(1, (span[1] - span[0]) // MINUTE_MS)
@@ -54,8 +62,9 @@ def pairs(
         period: int = load(entry.driver).period_ms
         for quantity in shared:
             minutes = Minutes(span[1], count, period, reach_of(period))
-            taking[f"{name}.{quantity}"] = _Taking(minutes)
-    pour(reader, settings, taking, (span[0], span[1] + 2 * MINUTE_MS))
+            channel = f"{name}.{quantity}"
+            taking[channel] = _Taking(minutes, in_force(reader, settings.parts, channel))
+    pour_as_stored(reader, settings, taking, (span[0], span[1] + 2 * MINUTE_MS))
     sums = {channel: one.minutes for channel, one in taking.items()}
     part, other = names
     return [_pair(QUANTITIES[q], sums[f"{part}.{q}"], sums[f"{other}.{q}"], over) for q in shared]

@@ -100,7 +100,7 @@ def pour(
     """
     pairs = _pairs(settings, into)
     into = {**into, **{name: one.side(n) for one in pairs for n, name in enumerate(one.names)}}
-    _pour(reader, settings, into, (span[0] - (EARLIER_MS if pairs else 0), span[1]))
+    pour_as_stored(reader, settings, into, (span[0] - (EARLIER_MS if pairs else 0), span[1]))
     for pair in pairs:
         pair.close()
 
@@ -124,9 +124,14 @@ def _channel(settings: Settings, name: str) -> Channel:
     return Channel(name, QUANTITIES[quantity], period)
 
 
-def _pour(
+def pour_as_stored(
     reader: Reader, settings: Settings, into: Mapping[str, Sink], span: tuple[int, int]
 ) -> None:
+    """Give the columns between two times (Unix ms) with the marks that they were stored with.
+
+    Parts of another model than the configured one are left out; a damaged block costs itself only.
+    Raises sqlite3.Error.
+    """
     settled = {boot.offset: boot.settled for boot in reader.boots().values()}
     for offset, block in between(reader, *span):
         entry = settings.parts.get(block.part.name)

@@ -44,7 +44,7 @@ def _found(
 
 
 def _wanted(settings: Settings, part: str, found: list[Agreement]) -> dict[str, Calibration]:
-    """Give what is to be written: stored values were calibrated with what is in force already."""
+    """Give what is to be written: the values that were paired have the one of now in them."""
     before = settings.parts[part].calibration
     wanted = {}
     for one in found:
@@ -96,8 +96,8 @@ def agree(
 ) -> None:
     """Compare PART with OTHER, which stood side by side, and say what makes PART read like it.
 
-    From the store. Let both breathe the same air for some hours, a print among them. The
-    calibration that is in force is taken to have been so all the time; nothing is written
+    From the store. Let both breathe the same air for some hours, a print among them. Values
+    count as the calibration of now makes them, whenever they were stored; nothing is written
     unless asked.
     """
     settings = settings_or_exit(config)

@@ -21,6 +21,7 @@ from ventwright.keeper.labels import local_offset
 from ventwright.keeper.restore import Before, restore
 from ventwright.keeper.status import status
 from ventwright.keeper.systemd import tell_systemd
+from ventwright.quality.calibration import in_words
 from ventwright.quality.judge import PartKind
 from ventwright.sampling.poller import Polled, Poller, by_place
 from ventwright.sampling.relay_hand import RelayHand
@@ -171,7 +172,8 @@ class Keeper:
             reader.close()
 
     def _greet(self, before: Before) -> None:
-        body = {"change": "started", **before._asdict()}
+        calibration = in_words(self.settings.parts)
+        body = {"change": "started", **before._asdict(), "calibration": calibration}
         self._do([Record(self.core.now, "keeper", "keeper", body)])
         for relay, on in self.core.commands().items():
             self._hands[relay].command(on)

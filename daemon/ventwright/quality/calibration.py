@@ -6,7 +6,7 @@ other is asked before, of what the part gave.
 
 from collections.abc import Mapping
 
-from ventwright.settings.model import Calibration
+from ventwright.settings.model import Calibration, PartEntry
 from ventwright_drivers.quantities import QUANTITIES
 
 Steps = tuple[int | None, ...]
@@ -57,3 +57,12 @@ class _Move:
 def after(first: Calibration, second: Calibration) -> Calibration:
     """Give the one calibration that does what `first` and then `second` do."""
     return Calibration(second.slope * first.offset + second.offset, second.slope * first.slope)
+
+
+def in_words(parts: Mapping[str, PartEntry]) -> dict[str, list[float]]:
+    """Give offset and slope of every channel that has a calibration, as plain JSON."""
+    return {
+        f"{name}.{quantity}": [one.offset, one.slope]
+        for name, entry in parts.items()
+        for quantity, one in entry.calibration.items()
+    }

@@ -189,6 +189,14 @@ class Reader:
         ).fetchone()
         return _event(row) if row else None
 
+    def events_of(self, kind: str) -> Iterator[StoredEvent]:
+        """Read every event of a kind, in order."""
+        rows = self._db.execute(
+            "SELECT id, boot, t, kind, subject, body FROM events WHERE kind = ? ORDER BY id",
+            (kind,),
+        )
+        return map(_event, rows.fetchall())
+
     def newest(self, boot: int) -> int | None:
         """Tell the latest time of a recent boot that the store knows of (ms), or None.
 

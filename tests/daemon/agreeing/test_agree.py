@@ -11,7 +11,8 @@ from click.testing import CliRunner, Result
 
 from aired import HOUR, MIDNIGHT, MINUTE
 from ventwright.cli import main
-from ventwright.events import Readings
+from ventwright.events import Readings, Record
+from ventwright.quality.marks import Quality
 from ventwright.settings.load import load
 from ventwright.settings.model import Calibration
 from ventwright.storage.writer import Writer
@@ -61,20 +62,31 @@ def fill(
     slope: float = 1.0,
     noise: float = 0.5,
     hours: float = 6,
+    mark: int = Quality.GOOD,
+    calibrations: tuple[tuple[float, dict[str, list[float]]], ...] = (),
 ) -> None:
-    """Store both parts: what the door shows is offset + slope x what the bench shows."""
+    """Store both parts: what the door shows is offset + slope x what the bench shows.
+
+    `calibrations`: what the keeper told at its starts, so many hours after the begin.
+    """
     dice = random.Random(1)
     start = round(END - hours * HOUR)
     store = Writer(folder, "boot", start)
     store.part("bench", "pms5003", ("pm2_5",))
     store.part("door", "pms5003", ("pm2_5", "pm10"))
     store.settle(start)
+    for after, words in calibrations:
+        body = {"change": "started", "why": "", "missed": None, "calibration": words}
+        store.add(Record(round(after * HOUR), "keeper", "keeper", body))
     for t in range(start + 5000, END + 1, 5000):
         truth = air(t)
-        bench = max(0, round(10 * (truth + dice.gauss(0, noise))))
+        told = [words for after, words in calibrations if t - start >= after * HOUR]
+        in_force = Calibration(*told[-1].get("bench.pm2_5", ())) if told else Calibration()
+        shown = in_force.slope * (truth + dice.gauss(0, noise)) + in_force.offset
+        bench = max(0, round(10 * shown))
         door = max(0, round(10 * (offset + slope * truth + dice.gauss(0, noise))))
-        store.add(Readings(t - start, "bench", (bench,), b"\0"))
-        store.add(Readings(t - start, "door", (door, door), b"\0\0"))
+        store.add(Readings(t - start, "bench", (bench,), bytes([mark])))
+        store.add(Readings(t - start, "door", (door, door), bytes([mark]) * 2))
     store.commit()
     store.close()
 
@@ -180,6 +192,47 @@ def test_a_second_run_goes_on_from_the_first(config: Path, tmp_path: Path) -> No
     calibration = load(config, {}).parts["bench"].calibration["pm2_5"]
     assert calibration.slope == pytest.approx(2.6, abs=0.04)
     assert calibration.offset == pytest.approx(2 + 1.3 * 1, abs=0.2)
+
+
+HALF_DONE = ((0.0, {}), (3.0, {"bench.pm2_5": [2.0, 1.3]}))
+"""Calibrated in the middle of the time that is looked at."""
+
+
+def calibrated(config: Path) -> None:
+    text = config.read_text()
+    config.write_text(f"{text}[parts.bench.calibration.pm2_5]\noffset = 2\nslope = 1.3\n")
+
+
+def test_a_second_run_over_the_same_readings_does_not_correct_twice(
+    config: Path, tmp_path: Path
+) -> None:
+    fill(tmp_path, offset=2, slope=1.3, calibrations=((0.0, {}),))
+    call(config, "bench", "door", "--write")
+    first = load(config, {}).parts["bench"].calibration["pm2_5"]
+    assert first.slope == pytest.approx(1.3, abs=0.02)
+    again = told(config)
+    assert again["advice"] == "within noise: no correction is needed"
+    text = config.read_text()
+    assert "Nothing was written." in call(config, "bench", "door", "--write").stdout
+    assert config.read_text() == text
+
+
+def test_readings_of_before_and_after_a_calibration_are_put_on_one_footing(
+    config: Path, tmp_path: Path
+) -> None:
+    fill(tmp_path, offset=2, slope=1.3, calibrations=HALF_DONE)
+    calibrated(config)
+    assert told(config)["both err"]["slope"] == pytest.approx(1, abs=0.02)
+    assert told(config)["advice"] == "within noise: no correction is needed"
+    config.write_text(CONFIGURATION.format(folder=tmp_path))  # taken out again
+    assert told(config)["both err"]["slope"] == pytest.approx(1.3, abs=0.02)
+
+
+def test_parts_that_were_found_to_disagree_are_what_it_is_for(config: Path, tmp_path: Path) -> None:
+    pair = '[same_air.dust]\nchannels = ["bench.pm2_5", "door.pm2_5"]\ntolerance = 1\nshare = 0\n'
+    config.write_text(config.read_text() + pair)
+    fill(tmp_path, offset=2, slope=1.3, mark=Quality.INCONSISTENT_PARTS)
+    assert told(config)["calibration"]["slope"] == pytest.approx(1.3, abs=0.02)
 
 
 def test_what_cannot_be_put_in_is_not_half_done(config: Path, tmp_path: Path) -> None:
