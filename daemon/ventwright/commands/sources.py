@@ -1,5 +1,6 @@
-"""What `status` says of sources: what emits, how much it has put in, when the air is clear."""
+"""What `status` says of sources and rates: what emits, when the air is clear, what was measured."""
 
+import math
 import time
 from collections.abc import Iterator
 from typing import Any
@@ -45,3 +46,15 @@ def _minutes(ms: int) -> str:
 
 def _clock(unix_ms: int) -> str:
     return time.strftime("%H:%M", time.localtime(unix_ms / 1000))
+
+
+def commissioned_words(found: dict[str, Any], offset: int) -> str:
+    """Say what an extractor was found to do when it was commissioned, 1/h and m³/h, and when."""
+    added = found["clearance"] - found["natural"]
+    error = math.hypot(found["clearance_error"], found["natural_error"])
+    flow, doubt = found["volume"] * added, found["volume"] * _NINETY * error
+    when = time.strftime("%d %B %Y", time.localtime((found["t"] + offset) / 1000))
+    return (
+        f"commissioned on {when} on {found['channel']}: {found['clearance']:.2f}/h with it, "
+        f"{found['natural']:.2f}/h without; it clears {flow:.0f} m³/h (give or take {doubt:.0f})"
+    )

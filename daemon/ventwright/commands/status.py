@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from ventwright.commands.options import config_option, fail, json_option, settings_or_exit
-from ventwright.commands.sources import source_lines
+from ventwright.commands.sources import commissioned_words, source_lines
 from ventwright.control.client import NotRunningError, ask
 from ventwright.courier.accounts import counts
 from ventwright.reporting.load import alarm_load, load_lines
@@ -119,6 +119,8 @@ def lines(told: dict[str, Any]) -> Iterator[str]:
     for name, extractor in told["extractors"].items():
         relay = told["relays"].get(extractor["relay"], {})
         yield _extractor_line(name, extractor, told["now"], relay.get("failing", ""))
+        if found := extractor.get("commissioned"):
+            yield f"  {commissioned_words(found, told['offset'])}"
     for name, source in told.get("sources", {}).items():
         yield from source_lines(name, source, told["now"], told["offset"])
     for name, relay in told["relays"].items():
@@ -204,13 +206,13 @@ def status(config: Path, as_json: bool) -> None:
     told["store"]["set aside"] = [str(path) for path in were_set_aside(settings.store.folder)]
     told["courier"] = counts(settings.store.folder)
     told["alarm load"] = alarm_load(settings.store.folder, told["now"] + told["offset"])
-    told["clearances"] = clearances(settings.store.folder)
+    told["clearances"], told["clearances failing"] = clearances(settings.store.folder)
     told["caution"] = caution(told)
     if as_json:
         click.echo(json.dumps(told, ensure_ascii=False, indent=2))
         return
     after = (
-        *clearance_lines(told["clearances"]),
+        *clearance_lines(told["clearances"], told["clearances failing"]),
         *load_lines(told["alarm load"]),
         *courier_lines(settings, told["courier"]),
     )

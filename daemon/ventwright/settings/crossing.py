@@ -38,14 +38,17 @@ def check_running(values: Values, place: Place, parts: Devices, findings: Findin
     if longest is not None and longest <= least:
         allowed = f"more than minimum_on, {format_duration(least)}, is needed"
         findings.refuse((*place, "longest_run"), format_duration(longest), allowed)
+    if longest is None and values.get("after_longest_run") == "rest":
+        key = (*place, "after_longest_run")
+        findings.add(key, 'is "rest"', "longest_run is needed with it: without it it never rests")
     if values.get("quiet_hours") is not None:
         try:
             parse_quiet(values["quiet_hours"])
         except ValueError as error:
             findings.refuse((*place, "quiet_hours"), values["quiet_hours"], str(error))
-    turns, key = values.get("turns"), (*place, "turns")
-    if turns is not None and _quantity(turns, key, parts, findings) not in ("fan_speed", None):
-        findings.refuse(key, turns, "the fan_speed of a tachometer, PART.fan_speed, is needed")
+    turns, where = values.get("turns"), (*place, "turns")
+    if turns is not None and _quantity(turns, where, parts, findings) not in ("fan_speed", None):
+        findings.refuse(where, turns, "the fan_speed of a tachometer, PART.fan_speed, is needed")
 
 
 def check_extracting(alarms: Values, extractors: Values, findings: Findings) -> None:

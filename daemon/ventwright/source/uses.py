@@ -31,13 +31,13 @@ def uses_of(folder: Path) -> dict[str, list[Use]]:
     return found
 
 
-def clearances(folder: Path) -> dict[str, Any]:
-    """Tell of every extractor how it cleared and where that goes; nothing where no store is."""
+def clearances(folder: Path) -> tuple[dict[str, Any], str]:
+    """Tell of every extractor how it cleared and where that goes, and why not if that fails."""
     try:
         found = uses_of(folder)
-    except sqlite3.Error:
-        return {}
-    return {name: _told(uses) for name, uses in found.items()}
+    except sqlite3.Error as error:
+        return {}, str(error)
+    return {name: _told(uses) for name, uses in found.items()}, ""
 
 
 def _told(uses: list[Use]) -> dict[str, Any]:
@@ -50,8 +50,10 @@ def _told(uses: list[Use]) -> dict[str, Any]:
     }
 
 
-def clearance_lines(told: dict[str, Any]) -> Iterator[str]:
-    """Write how every extractor cleared, and when a filter is due."""
+def clearance_lines(told: dict[str, Any], failing: str = "") -> Iterator[str]:
+    """Write how every extractor cleared, and when a filter is due; or why that is not known."""
+    if failing:
+        yield f"clearance: not known, for the store cannot be read: {failing}"
     for name, one in told.items():
         share = f"{100 * one['newest']:.0f} % of commissioned"
         yield f"clearance {name}: {share} in the newest of {one['uses']} uses{_trend(one['trend'])}"

@@ -24,14 +24,17 @@ ALARM = {
 }
 
 
-def told(failing: str = "", on: bool = True, waiting: bool = False) -> str:
+def told(failing: str = "", on: bool = True, waiting: bool = False, **more: object) -> str:
     status = {
         "room": "workshop",
         "now": 60_000,
+        "offset": 1_700_000_000_000,
         "clock is right": True,
         "parts": {},
         "alarms": {"fast": ALARM},
-        "extractors": {"fan": {**EXTRACTOR, "on": on, "waiting for a minimum time": waiting}},
+        "extractors": {
+            "fan": {**EXTRACTOR, "on": on, "waiting for a minimum time": waiting, **more}
+        },
         "relays": {"board": {"failing": failing}},
         "store": {"failing": ""},
     }
@@ -65,3 +68,21 @@ def test_a_setpoint_has_its_unit() -> None:
 @pytest.mark.parametrize(("hours", "said"), [(0, CAUTION), (None, "")])
 def test_what_optical_parts_do_not_see_is_told(hours: int | None, said: str) -> None:
     assert caution({"parts": {"bench": {"laser on (h)": hours}}}) == said
+
+
+def test_what_an_extractor_was_commissioned_for_stands_under_it() -> None:
+    found = {
+        "channel": "bench.pm2_5",
+        "volume": 40.0,
+        "natural": 0.9,
+        "natural_error": 0.03,
+        "clearance": 5.4,
+        "clearance_error": 0.4,
+        "t": 0,
+    }
+    assert "commissioned" not in told()
+    said = (
+        "  commissioned on 14 November 2023 on bench.pm2_5: 5.40/h with it, 0.90/h without; "
+        "it clears 180 m³/h (give or take 26)"
+    )
+    assert said in told(commissioned=found).split("\n")

@@ -9,6 +9,7 @@ from ventwright.events import Record
 from ventwright.settings.model import DAY
 from ventwright.source.trend import ENOUGH, Use, trend_of
 from ventwright.source.uses import clearance_lines, clearances
+from ventwright.storage.schema import store_path
 from ventwright.storage.writer import Writer
 
 START = 1_700_000_000_000
@@ -61,9 +62,16 @@ def test_uses_are_read_since_the_newest_commissioning(tmp_path: Path) -> None:
         body = {"change": "found", "share": use.share}
         writer.add(Record(t + 1, "clearance", "hood", body))
     writer.commit()
-    told = clearances(tmp_path)
+    told, failing = clearances(tmp_path)
+    assert not failing
     assert told["hood"]["uses"] == 60
     (line,) = clearance_lines(told)
     assert "it falls by" in line
     assert "filter due about" in line
-    assert clearances(tmp_path / "nowhere") == {}
+
+
+def test_a_store_that_cannot_be_read_is_said_and_not_taken_for_no_uses(tmp_path: Path) -> None:
+    store_path(tmp_path).write_bytes(b"no database, but long enough to be looked at" * 99)
+    told, failing = clearances(tmp_path)
+    (line,) = clearance_lines(told, failing)
+    assert line == "clearance: not known, for the store cannot be read: file is not a database"
