@@ -16,6 +16,7 @@ from invoking import json_of
 from ventwright.commands.compare import compare
 from ventwright.commands.repeats import repeats
 from ventwright.contrasts.anova import even_spreads, likely_components, one_way, welch_one_way
+from ventwright.contrasts.own_spreads import Own, own_power
 from ventwright.contrasts.power import (
     anova_power,
     beyond,
@@ -29,7 +30,7 @@ from ventwright.contrasts.ranges import (
     range_quantile,
     range_tail,
 )
-from ventwright.contrasts.several import dunnett, holm, tukey
+from ventwright.contrasts.several import dunnett, holm, sidak, tukey
 from ventwright.contrasts.welch import pooled, welch
 
 NIST = Path(stats.__file__).parent / "tests" / "data" / "nist_anova"
@@ -366,3 +367,62 @@ def test_400_experiments_err_and_find_as_often_as_predicted(goal: float, repeats
         seen += test.p is not None and test.p < 0.05
     assert seen / 400 == pytest.approx(predicted, abs=0.05)
     assert goal > 0.05 or seen / 400 <= 0.075
+
+
+FAMILIES = [
+    ((3, 3, 3, 3), (1, 1, 4, 4)),
+    ((2, 3, 5, 8), (4, 4, 1, 1)),
+    ((2, 2, 10, 10), (4, 4, 1, 1)),
+    ((2, 10), (4, 1)),
+]
+
+
+@pytest.mark.parametrize(("sizes", "spreads"), FAMILIES)
+def test_400_experiments_err_no_oftener_than_stated_whatever_spreads_and_repeats(
+    sizes: tuple[int, ...], spreads: tuple[float, ...]
+) -> None:
+    """All conditions emit the same. 100,000 experiments each by numpy: at most 6.6 of 100, where
+    three repeats stand against six or more; at most 5.4 with four conditions of 3, 4, 6, 10."""
+    from itertools import combinations
+
+    import numpy as np
+
+    dice = np.random.default_rng([len(sizes), *sizes])
+    pairs = list(combinations(range(len(sizes)), 2))
+    seen = 0
+    for _ in range(400):
+        made = [list(map(float, dice.normal(0, s, n))) for n, s in zip(sizes, spreads, strict=True)]
+        owns = [Own(made[i], made[j], welch(made[i], made[j])) for i, j in pairs]
+        chances = sidak([own.chance() for own in owns])
+        seen += min(p for p in chances if p is not None) < 0.05
+    assert seen / 400 <= 0.075
+
+
+def test_the_bound_for_two_against_more_by_hand() -> None:
+    """Banerjee 1960 (from memory): t² = Σ share of the variance · t²(n - 1), at that chance."""
+    one, other = [1.0, 2.0], [4.0, 5.5, 4.4, 6.1, 5.2]
+    test = welch(one, other)
+    p = Own(one, other, test).chance()
+    assert p is not None
+    assert test.t is not None
+    a, b = 0.5 / 2, float(stats.tvar(other)) / 5
+    squared = a * stats.t.isf(p / 2, 1) ** 2 + b * stats.t.isf(p / 2, 4) ** 2
+    assert squared / (a + b) == pytest.approx(test.t**2, rel=1e-8)
+
+
+@pytest.mark.parametrize(("m", "d"), [(3, 4), (10, 3), (10, 0)])
+def test_power_of_two_against_more_is_what_trials_of_it_show(m: int, d: float) -> None:
+    """Against 100,000 tests by numpy with seeded normal numbers."""
+    import numpy as np
+
+    dice = np.random.default_rng(8)
+    one, other = dice.normal(d, 1, (100_000, 2)), dice.normal(0, 1, (100_000, m))
+    a, b = one.var(1, ddof=1) / 2, other.var(1, ddof=1) / m
+    t2 = (one.mean(1) - other.mean(1)) ** 2
+    needed = a * stats.t.isf(0.025, 1) ** 2 + b * stats.t.isf(0.025, m - 1) ** 2
+    assert own_power(d, 2, m, 0.05) == pytest.approx((t2 > needed).mean(), abs=0.006)
+
+
+def test_sidaks_share() -> None:
+    """By hand: 1 - (1 - 0.02)³ = 0.058808; what was not tested counts not."""
+    assert sidak([0.02, None, 0.5, 1.0]) == pytest.approx([0.058808, None, 0.875, 1.0])

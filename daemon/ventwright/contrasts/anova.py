@@ -46,7 +46,8 @@ def even_spreads(groups: Sequence[Sequence[Value]]) -> float | None:
 
     None with fewer than two groups of repeats; 0 where some spread and others do not at all.
     """
-    _, parts = centred([group for group in groups if len(group) > 1])
+    repeated = [group for group in groups if len(group) > 1]
+    parts = centred(repeated)[1] if repeated else []
     k, df = len(parts), sum(len(part) - 1 for part in parts)
     pooled = math.fsum(map(squares, parts))
     if k < 2 or not pooled:

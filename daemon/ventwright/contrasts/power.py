@@ -7,7 +7,7 @@ import math
 from collections.abc import Callable
 from functools import cache
 
-from ventwright.contrasts.quadrature import over, panels, spreads
+from ventwright.contrasts.quadrature import Rule, over, panels, spreads
 from ventwright.contrasts.solving import f_quantile, normal_cdf, solve
 from ventwright.standards.distributions import beta_share, t_quantile
 
@@ -51,12 +51,16 @@ def welch_df(v: float, w: float, n: float, m: float) -> float:
 
 
 @cache
-def _welch_rule(n: int, m: int, alpha: float) -> tuple[tuple[float, float], ...]:
-    """Give critical values of the pooled t, and their chances, that Welch's test comes to.
+def _welch_rule(n: int, m: int, alpha: float) -> Rule:
+    return own_critical(n, m, lambda v, w: t_quantile(1 - alpha, welch_df(v, w, n, m)))
 
-    The share b of the sum of squares that is in the first sample is beta distributed and
-    independent of the whole; given b, Welch's test is a t test with a critical value of its own.
-    b = sin² makes the ends smooth.
+
+def own_critical(n: int, m: int, critical: Callable[[float, float], float]) -> Rule:
+    """Give critical values of the pooled t, and their chances, that a test by own spreads is.
+
+    `critical`: the |t| that counts, by both variances. The share b of the sum of squares that is
+    in the first sample is beta distributed and independent of the whole; given b, such a test is a
+    t test with a critical value of its own. b = sin² makes the ends smooth.
     """
     df, found = n + m - 2, []
     base = 1 / n + 1 / m
@@ -66,8 +70,7 @@ def _welch_rule(n: int, m: int, alpha: float) -> tuple[tuple[float, float], ...]
         b, c = math.sin(angle) ** 2, math.cos(angle) ** 2
         chance = math.exp(scale + (n - 2) * math.log(b) / 2 + (m - 2) * math.log(c) / 2)
         v, w = b / (n - 1), c / (m - 1)
-        own = t_quantile(1 - alpha, welch_df(v, w, n, m))
-        found.append((own * math.sqrt(df * (v / n + w / m) / base), weight * chance))
+        found.append((critical(v, w) * math.sqrt(df * (v / n + w / m) / base), weight * chance))
     return tuple(found)
 
 
@@ -76,8 +79,13 @@ def welch_power(d: float, n: int, m: int | None = None, alpha: float = 0.05) -> 
     m = n if m is None else m
     if min(n, m) > _MANY:
         return t_power(d, n, m, alpha)
+    return averaged(d, n, m, _welch_rule(n, m, alpha))
+
+
+def averaged(d: float, n: int, m: int, rule: Rule) -> float:
+    """Give the power, 0 to 1, over the critical values of the pooled t and their chances."""
     df, shift = n + m - 2, d / math.sqrt(1 / n + 1 / m)
-    return over(_welch_rule(n, m, alpha), lambda critical: _outside(critical, df, shift))
+    return over(rule, lambda critical: _outside(critical, df, shift))
 
 
 def pooled_power(d: float, n: int, m: int, df: float, critical: float) -> float:

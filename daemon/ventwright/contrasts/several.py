@@ -1,4 +1,4 @@
-"""Several comparisons at once: Holm's steps, Tukey and Kramer's ranges, Dunnett's control."""
+"""Several comparisons at once: Šidák's share, Holm's steps, Tukey's ranges, Dunnett's control."""
 
 import math
 from collections.abc import Sequence
@@ -12,17 +12,33 @@ from ventwright.contrasts.ranges import (
 )
 from ventwright.contrasts.welch import Value, centred, mean, squares
 
-METHODS = ("usual", "holm", "tukey", "dunnett", "none")
-"""`usual`: Welch's test for two conditions, Tukey or (with a reference) Dunnett for more."""
+METHODS = ("usual", "sidak", "holm", "tukey", "dunnett", "none")
+"""`usual`: Welch's test for two conditions, with Šidák's correction for more. `tukey` and `dunnett`
+take one spread for all: they see more, and err where spreads differ."""
 
 
-def chosen(method: str, conditions: int, reference: bool) -> str:
+def chosen(method: str, comparisons: int) -> str:
     """Choose the method where none was named."""
     if method != "usual":
         return method
-    if conditions == 2:
-        return "none"
-    return "dunnett" if reference else "tukey"
+    return "none" if comparisons == 1 else "sidak"
+
+
+def sidak_share(alpha: float, comparisons: int) -> float:
+    """Give the share of errors of each comparison that keeps all together at `alpha` (1967)."""
+    return -math.expm1(math.log1p(-alpha) / comparisons)
+
+
+def sidak(chances: Sequence[float | None]) -> list[float | None]:
+    """Adjust chances by Šidák's inequality; what was not tested stays None and counts not."""
+    tested = sum(p is not None for p in chances)
+    return [_together(p, tested) for p in chances]
+
+
+def _together(p: float | None, comparisons: int) -> float | None:
+    if p is None or p >= 1:
+        return p
+    return -math.expm1(comparisons * math.log1p(-p))
 
 
 def holm(chances: Sequence[float | None]) -> list[float | None]:

@@ -6,6 +6,7 @@ from ventwright.contrasts.verdicts import prints
 from ventwright.trials.figures import Comparison, Condition, Figure
 
 METHODS = {
+    "sidak": "Šidák's correction for several comparisons, intervals included",
     "holm": "Holm's correction for several comparisons; each interval by itself",
     "tukey": "Tukey's correction for several comparisons, intervals included",
     "dunnett": "Dunnett's correction for several comparisons, intervals included",
@@ -49,7 +50,11 @@ def how(comparison: Comparison) -> str:
     """Say by what test and on what scale it was compared, and how several were allowed for."""
     scale = "as ratios, on the log scale" if comparison.log else "as differences"
     joint = comparison.method in ("tukey", "dunnett")
-    test = "the spread pooled over all conditions" if joint else "Welch's test"
+    pooled, own = (
+        "the spread pooled over all conditions",
+        "Welch's test, each pair by its own spread",
+    )
+    test = pooled if joint else own
     many = f"; {METHODS[comparison.method]}" if len(comparison.contrasts) > 1 else ""
     return f"Compared {scale}, print by print ({test}){many}."
 

@@ -135,8 +135,8 @@ def sentences(found: Summary, with_database: bool, out: str) -> list[str]:
     )
     if found["scenario"] == "test-prints":
         after = (
-            f"Next: `ventwright compare --config {out}/ventwright.toml` compares the conditions, "
-            f"`ventwright trial show abs-open-1 --config {out}/ventwright.toml` shows one print; "
-            f"what each truly emitted stands in {out}/summary.json."
+            f"Next: `ventwright compare --by material --config {out}/ventwright.toml` compares "
+            f"them, `ventwright trial show abs-open-1 --config {out}/ventwright.toml` shows one "
+            f"print; what each truly emitted stands in {out}/summary.json."
         )
     return [head + "".join(_air(found)), "".join(_books(found, with_database)), CAUTIONS, after]

@@ -28,7 +28,7 @@ def comparison_pictures(compared: Comparison, prints: Sequence[Print]) -> Iterat
         yield side_by_side(
             SideBySide(
                 "conditions",
-                f"{compared.title}: every print, middle and 95 % range",
+                f"{compared.title}: every print, middle and 95 % range{_unpublished(compared)}",
                 compared.unit,
                 rows,
                 compared.log,
@@ -50,6 +50,12 @@ def comparison_pictures(compared: Comparison, prints: Sequence[Print]) -> Iterat
                 at_label="no difference",
             )
         )
+
+
+def _unpublished(compared: Comparison) -> str:
+    """Say why no published range is drawn behind emission of mass."""
+    mass = compared.unit.startswith("µg") and compared.unit != "µg/m³"
+    return "; no published range of mass could be read to be drawn behind" if mass else ""
 
 
 def _row(one: Condition) -> Row:

@@ -11,6 +11,7 @@ from ventwright.reporting.page import answers, page
 from ventwright.reporting.page import figure as drawn
 from ventwright.reporting.published import beside
 from ventwright.reporting.words import figure, length, share
+from ventwright.trials.cautions import NO_EXCEEDING
 from ventwright.trials.figures import Above, Print
 
 _PHASES = {"background": 0, "print": 1, "decay": 0}
@@ -123,16 +124,14 @@ def _figures(made: Print) -> Html:
     return table(("figure", "value", "range", "leans on"), rows) + paragraph(floor)
 
 
-def _limits_of(made: Print) -> list[Above]:
-    """Leave out limits over a year, which no print can be compared with."""
-    return [one for one in made.above if one.averaging != "year"]
-
-
 def _limits(made: Print) -> Html:
-    rows = [
-        (one.says, figure(one.highest, made.unit), length(one.minutes)) for one in _limits_of(made)
-    ]
-    return table(("limit", "highest mean over its time", "time above"), rows) if rows else ""
+    rows = [(one.says, _highest(one, made.unit), length(one.minutes)) for one in made.above]
+    heads = ("limit", "highest mean over its time", "minutes above its value")
+    return table(heads, rows) + paragraph(NO_EXCEEDING) if rows else ""
+
+
+def _highest(one: Above, unit: str) -> str:
+    return "the record is shorter" if one.highest is None else figure(one.highest, unit)
 
 
 def _elsewhere(made: Print) -> Html:
@@ -159,8 +158,7 @@ def _condition(made: Print) -> Html:
 
 def print_text(made: Print) -> str:
     """Write the print as a few lines."""
-    told_limits = [
-        f"Above {one.says}: {length(one.minutes)}." for one in _limits_of(made) if one.minutes
-    ]
-    lines = [verdict(made), f"Rise: {whole(made.rise)}.", *told_limits, *made.cautions]
+    over = [f"Above {one.says}: {length(one.minutes)}." for one in made.above if one.minutes]
+    over += [NO_EXCEEDING] if over else []
+    lines = [verdict(made), f"Rise: {whole(made.rise)}.", *over, *made.cautions]
     return "\n".join([*lines, *["Ultrafine particles are not seen."] * made.optical])

@@ -18,6 +18,9 @@ CALIBRATION = (
     "The interval holds noise, loss rate and volume; not what the part reads too high or too low "
     "throughout, which matters less where prints are compared with one another by the same part."
 )
+NO_EXCEEDING = (
+    "A minute above a value does not exceed the limit: that holds over its own averaging time."
+)
 _CLEAR_LEAD = 2.0
 _GAPS = 0.98
 

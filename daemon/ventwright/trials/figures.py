@@ -268,7 +268,7 @@ class Comparison:
     conditions: tuple[Condition, ...]
     contrasts: tuple[Contrast, ...]
     method: str
-    """How several comparisons are corrected for: holm, tukey, dunnett or none."""
+    """How several comparisons are corrected for: sidak, holm, tukey, dunnett or none."""
     reference: str | None = None
     """The condition that the others are compared with, if one was named."""
     confidence: float = 0.95

@@ -4,12 +4,12 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 
 from ventwright.contrasts.words import figure_words
+from ventwright.trials.cautions import NO_EXCEEDING
 from ventwright.trials.figures import Print
 from ventwright.trials.marking import Trial
 
 _WIDE = 16
 _MINUTE_MS = 60_000
-_SHOWN_LIMITS = 4
 
 
 def clock(t: int) -> str:
@@ -65,15 +65,12 @@ def _source(why: str) -> str:
 
 def _limits(made: Print) -> Iterator[str]:
     """Tell how long it stood above the values of limits, the lowest first."""
-    over = [found for found in made.above if found.minutes][:_SHOWN_LIMITS]
+    over = [found for found in made.above if found.minutes]
     for found in over:
         yield f"  above {found.value:g} {made.unit} for {found.minutes} min ({found.says})"
     if over:
         yield ""
-        yield (
-            "A minute above a value does not exceed the limit: that holds over its own averaging "
-            "time."
-        )
+        yield NO_EXCEEDING
 
 
 def _elsewhere(made: Print) -> Iterator[str]:

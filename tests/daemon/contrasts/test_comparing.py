@@ -248,11 +248,49 @@ def test_a_decimal_comma_is_read_where_it_parts_no_cells(tmp_path: Path) -> None
 
 
 def test_spreads_that_differ_are_named_where_one_is_taken_for_all() -> None:
+    pooled = Question("x", "x", "", method="tukey")
     uneven = {"a": (10, 10.1, 9.9), "b": (20, 20.3, 19.8), "c": (20, 60, 33)}
-    assert "spread unequally" in of(**uneven).verdicts[-1]
-    assert "unequally" not in str(of(Question("x", "x", "", method="holm"), **uneven).verdicts)
+    assert "spread unequally" in of(pooled, **uneven).verdicts[-1]
+    assert "unequally" not in str(of(**uneven).verdicts)
     alike = {"a": (10, 11, 12), "b": (20, 22.5, 24), "c": (40, 43, 48)}
-    assert "unequally" not in str(of(**alike).verdicts)
+    assert "unequally" not in str(of(pooled, **alike).verdicts)
+
+
+def test_each_pair_is_taken_by_its_own_spread_unless_one_is_asked_for_all() -> None:
+    """What the even pair could have shown does not lean on the uneven third."""
+    found = of(a=(10, 10.1, 9.9), b=(10, 10.3, 9.8), c=(20, 60, 33))
+    assert found.method == "sidak"
+    assert "each pair by its own" in found.spread_from
+    even, *others = found.contrasts
+    assert even.shown is not None
+    assert even.shown < 1.2
+    assert all(one.shown is not None and one.shown > 5 for one in others)
+    for one in found.contrasts:
+        assert one.adjusted == pytest.approx(1 - (1 - (one.p or 0)) ** 3)
+        ends = one.ratio.low, one.ratio.high
+        assert one.differs == (not (ends[0] or 0) < 1 < (ends[1] or 0))
+
+
+def test_two_prints_against_many_count_only_where_they_would_whatever_the_spreads() -> None:
+    """Two that lie close together by chance; Welch's test alone would call it a difference."""
+    question = Question("x", "x", "", log=False)
+    (contrast,) = of(question, few=(14.0, 14.02), many=(10, 13, 11, 14, 12, 9)).contrasts
+    assert contrast.p is not None
+    assert contrast.p < 0.05
+    found = of(question, few=(14.0, 15.0), many=(10, 13, 11, 14, 12, 9))
+    assert "Two prints stand against more" in found.verdicts[-1]
+    (contrast,) = found.contrasts
+    assert contrast.p is not None
+    assert contrast.adjusted is not None
+    assert contrast.p < 0.05 < contrast.adjusted
+    assert not contrast.differs
+    assert "Two prints" not in str(of(few=(14, 15), many=(10, 13)).verdicts)
+
+
+def test_conditions_of_several_labels_are_offered_one_at_a_time() -> None:
+    question = Question("x", "x", "", by=("door", "material"))
+    said = of(question, a=(10, 12), b=(11, 12.5), c=(30, 37)).verdicts[-1]
+    assert said.endswith("which show more: `--by door` or `--by material`.")
 
 
 def test_what_is_no_text_is_told(tmp_path: Path) -> None:

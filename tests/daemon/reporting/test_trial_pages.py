@@ -28,7 +28,8 @@ from ventwright.reporting.print_page import print_page, print_pictures, print_te
 from ventwright.reporting.published import band
 from ventwright.reporting.words import figure
 from ventwright.settings.model import Room, Settings, Storage
-from ventwright.trials.figures import Figure
+from ventwright.trials.figures import Above, Figure
+from ventwright.trials.words import print_lines
 
 
 def shown(html: str) -> str:
@@ -154,3 +155,21 @@ def test_the_higher_condition_stands_first() -> None:
 def test_words_in_attributes_stay_words() -> None:
     wild = '"><script>&'
     assert ET.fromstring(element("td", "x", data_head=wild)).get("data-head") == wild
+
+
+def test_page_and_lines_name_the_same_limits_those_over_a_year_too() -> None:
+    """The page left out those over a year, the lines all but the lowest four."""
+    over = [Above(str(n), f"limit {n} over a year", n, "year", 9, None) for n in range(1, 7)]
+    one = replace(made(), above=tuple(over))
+    html, lines, text = shown(print_page(one, 0)), "\n".join(print_lines(one)), print_text(one)
+    for n in range(1, 7):
+        assert all(f"limit {n} over a year" in told for told in (html, lines, text))
+    assert all("does not exceed the limit" in told for told in (html, lines, text))
+    assert "the record is shorter" in html
+
+
+def test_a_picture_of_mass_says_that_nothing_published_is_drawn_behind() -> None:
+    first = next(comparison_pictures(compared(), []))
+    assert "no published range of mass" in first.title
+    numbers = replace(compared(), unit="million particles/g")
+    assert "no published" not in next(comparison_pictures(numbers, [])).title

@@ -41,7 +41,7 @@ def test_a_print_becomes_a_page_with_pictures(config: Path, tmp_path: Path) -> N
     assert "trial-abs-1-emission.png" in said
     words = alone(out.read_text(encoding="utf-8"))
     assert "abs-1 put" in words
-    assert "over a year" not in words
+    assert words.count("over a year") >= 2
 
 
 def test_a_comparison_becomes_a_page(config: Path, tmp_path: Path) -> None:
