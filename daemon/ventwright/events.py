@@ -11,6 +11,7 @@ alarm      change (raised, worse, cleared, acknowledged, reset, shelved, unshelv
            rate, min for a silence), value, mean, baseline, young (the baseline is), rise,
            baseline_sigma and rise_sigma (standard uncertainties of baseline and of rise, null where
            unknown), setpoint and deadband (with the share of the baseline, as they are now),
+           settled (after so long below the setpoint in calm air it clears too, ms; 0: never),
            expected (what the value will be for an alarm that looks ahead, or null), coverage
            (0..1), since, peak, dose (the channel's unit
            times hours since the condition became true, or null), reaches (when a forecast, or an

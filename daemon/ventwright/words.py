@@ -16,9 +16,17 @@ def reason(event: StoredEvent) -> str:
     over, unit = format_duration(body["over"]), body["unit"]
     said = f"{body['compare']} of {body['value']:.1f} {unit} over {over}"
     if body["change"] == "cleared":
-        clear = body["setpoint"] - body["deadband"]
-        return f"{said}, below {clear:.3g} {unit}; its peak was {body['peak']:.1f} {unit}"
+        return f"{said}, {below(body)}; its peak was {body['peak']:.1f} {unit}"
     return f"{said}{expecting(body)}, setpoint {body['setpoint']:g} {unit}"
+
+
+def below(body: dict[str, Any]) -> str:
+    """Say below what a cleared alarm is: its setpoint minus deadband, or its setpoint for long."""
+    clear, settled = body["setpoint"] - body["deadband"], body.get("settled", 0)
+    if settled and body["value"] >= clear:
+        lasted = format_duration(settled)
+        return f"below {body['setpoint']:.3g} {body['unit']} for {lasted} with no source left"
+    return f"below {clear:.3g} {body['unit']}"
 
 
 def expecting(body: dict[str, Any]) -> str:

@@ -27,7 +27,11 @@ class Alarm:
         self.settings = settings
         self.channel = channel
         self.condition = Condition(
-            settings.setpoint, settings.deadband, settings.on_delay, settings.off_delay
+            settings.setpoint,
+            settings.deadband,
+            settings.on_delay,
+            settings.off_delay,
+            settings.settled,
         )
         self.state = State.NORMAL
         self.look = Look()
@@ -87,7 +91,7 @@ class Alarm:
         look = self.look = self._compare(t, condition.active)
         value = look.value
         changes: list[str] = []
-        if condition.update(t, look.compared):
+        if condition.update(t, look.compared, self.channel.emits is False):
             changes = self._turn(t, value or 0.0)
         elif condition.active:
             changes = self._follow(t, value)

@@ -13,7 +13,7 @@ from ventwright.replaying.errors import ReplayError
 from ventwright.replaying.kinds import kinds_of
 from ventwright.replaying.outcome import Outcome, recorded, replay_csv, replay_store
 from ventwright.replaying.recorded import RecordedLog
-from ventwright.replaying.rules import EXAMPLE, shipped_rules
+from ventwright.replaying.rules import shipped_rules
 from ventwright.replaying.telling import differences_told, outcome_told, recorded_told
 from ventwright.replaying.words import (
     AIR_IS_AS_IT_WAS,
@@ -23,6 +23,7 @@ from ventwright.replaying.words import (
     log_lines,
     recorded_lines,
 )
+from ventwright.settings.shipped import EXAMPLE
 from ventwright.storage.schema import store_path
 
 SHIPPED = f"the alarms and extractors of the shipped config/{EXAMPLE}"

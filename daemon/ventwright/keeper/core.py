@@ -288,6 +288,7 @@ class Core:
             "rise": look.rise,
             "setpoint": round(alarm.setpoint, 2),
             "deadband": round(alarm.deadband, 2),
+            "settled": alarm.settings.settled,
             "expected": _short(look.expected),
             "coverage": round(look.coverage, 4),
             "since": alarm.since,

@@ -80,8 +80,13 @@ class Sources:
             news = source.step(t, running)
             if news:
                 self._core.note("source", source.channel.name, self._body(source, news))
-            source.channel.emission = self._emission(source)
+            self._show(source)
             self._prove(t, source, before, running)
+
+    def _show(self, source: Source) -> None:
+        """Let the alarms on its channel see what is thought of a source."""
+        source.channel.emission = self._emission(source)
+        source.channel.emits = None if source.estimate is None else source.spell.on
 
     def _emission(self, source: Source) -> float | None:
         seen = source.estimate
@@ -165,18 +170,31 @@ class Sources:
         return {"about": about, "from": first, "to": most, "emits": source.spell.on}
 
     def _clears(self, alarm: Alarm, source: Source) -> Clear | None:
-        settings, base = alarm.settings, alarm.channel.base
-        if source.bank is None or base is None:
+        settings = alarm.settings
+        if source.bank is None or alarm.channel.base is None:
             return None
-        level = settings.setpoint - settings.deadband
-        level -= 0.0 if settings.compare in _RISING else base
-        noise = math.sqrt(source.noise * STEP_MS / settings.over)
         wait = settings.off_delay / HOUR
         if alarm.condition.due is not None:  # it is below already, and may stay so
             left = (alarm.condition.due - self._core.now) / HOUR
             return Clear(left, left, left + wait)
-        clear = recovery(source.bank, level, settings.over / HOUR, noise)
-        return clear and Clear(*(hours + wait for hours in clear))
+        ways = [self._falls(alarm, source, alarm.setpoint - alarm.deadband, 0.0)]
+        if settings.settled:
+            rest = alarm.condition.settles_in(self._core.now) / HOUR
+            ways.append(self._falls(alarm, source, alarm.setpoint, rest))
+        found = [clear for clear in ways if clear]
+        if not found:
+            return None
+        return Clear(*(hours + wait for hours in min(found, key=lambda clear: clear.about)))
+
+    @staticmethod
+    def _falls(alarm: Alarm, source: Source, edge: float, rest: float) -> Clear | None:
+        """Tell when an alarm's mean is `rest` hours below `edge`, if nothing emits."""
+        assert source.bank is not None
+        over, base = alarm.settings.over, alarm.channel.base or 0.0
+        level = edge - (0.0 if alarm.settings.compare in _RISING else base)
+        noise = math.sqrt(source.noise * STEP_MS / over)
+        clear = recovery(source.bank, level, over / HOUR, noise)
+        return clear and Clear(*(hours + rest for hours in clear))
 
     def low(self, extractor: str) -> bool:
         """Tell whether an extractor is known to clear less than it was commissioned for."""
@@ -206,4 +224,4 @@ class Sources:
             if name in saved["provers"]:
                 prover.restore(saved["provers"][name], shift)
         for source in self.sources.values():
-            source.channel.emission = self._emission(source)
+            self._show(source)

@@ -67,6 +67,8 @@ class Channel:
         self._windows: dict[int, Window] = {}
         self.emission: float | None = None
         """What its source puts into the room now, µg/h (or the unit times m³/h); None: unknown."""
+        self.emits: bool | None = None
+        """Whether a source is tracked that emits now; None: unknown."""
         self.decides = False
         """Whether extraction is decided on this channel."""
         self.trusted = 0

@@ -42,7 +42,7 @@ COMMISSIONING = replace(
         PartSetup("bench", "pms5003", "serial", _SEEN),
         PartSetup("shelf", "sds011", "serial", _SEEN_TOO),
     ),
-    alarms={"print-fumes": DEFAULT.alarms["print-fumes"]},
+    alarms={"print": DEFAULT.alarms["print"]},
 )
 
 TRUTH = {

@@ -38,7 +38,7 @@ class Narrator:
         self._news = news
         self._phone = phone
         self._say = say
-        self._setpoint = float(scenario.leading["setpoint"])
+        self._setpoint = scenario.setpoint
         self._context = Context(scenario.room_name)
         self._closed = False
         self._label = ""
@@ -66,7 +66,7 @@ class Narrator:
         self._say("")
         what = f"1 min means of {scenario.watched} as stored, µg/m³"
         self._say(f"PM2.5 and its rise over the baseline: {what}")
-        mark = f"╎ setpoint {self._setpoint:g}"
+        mark = f"╎ setpoint {self._setpoint:.3g}"
         self._say(f"█ rise   ░ what it would be without extraction, simulated too   {mark}")
         self._say("")
 

@@ -11,6 +11,7 @@ from typing import Any, Literal
 from ventwright.rehearsal.emission import Print, Spell
 from ventwright.rehearsal.room import Pollutant
 from ventwright.rehearsal.sensing import MADE_OF, Sense
+from ventwright.settings.shipped import example
 
 Wire = Literal["serial", "i2c"]
 Action = Literal["hang up", "plug in", "mute", "unmute", "garble", "heal"]
@@ -86,6 +87,18 @@ class Scenario:
         return next(keys for keys in self.alarms.values() if keys["channel"] == self.watched)
 
     @property
+    def setpoint(self) -> float:
+        """The leading alarm's setpoint in this room, µg/m³: it may grow with the baseline."""
+        keys = self.leading
+        return float(keys["setpoint"]) + float(keys.get("share", 0)) * self.quiet_level
+
+    @property
+    def clears_below(self) -> float:
+        """The rise below which the leading alarm clears in this room, µg/m³."""
+        keys = self.leading
+        return self.setpoint * (1 - float(keys["deadband"]) / float(keys["setpoint"]))
+
+    @property
     def quiet_level(self) -> float:
         """PM2.5 at the beginning, µg/m³."""
         return sum(p.start for p in self.pollutants if p.name in MADE_OF["pm2_5"])
@@ -150,22 +163,5 @@ DEFAULT = Scenario(
     extractor="fan",
     exhaust=200.0,
     extraction={"when_blind": "on", "run_on": "10 min"},
-    alarms={
-        "print-fumes": {
-            "channel": "bench.pm2_5",
-            "compare": "rise",
-            "over": "1 min",
-            "setpoint": 20.0,
-            "deadband": 8.0,
-            "priority": "medium",
-        },
-        "long-exposure": {
-            "channel": "bench.pm2_5",
-            "compare": "mean",
-            "over": "1 h",
-            "setpoint": 35.0,
-            "deadband": 5.0,
-            "priority": "high",
-        },
-    },
+    alarms=example()["alarms"],
 )

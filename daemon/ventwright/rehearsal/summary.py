@@ -61,8 +61,7 @@ def _pair(values: tuple[float | None, float | None]) -> dict[str, float | None]:
 
 def clean_level(scenario: Scenario) -> float:
     """Give the PM2.5 below which the leading alarm clears, µg/m³, the room's quiet level known."""
-    alarm = scenario.leading
-    return scenario.quiet_level + float(alarm["setpoint"]) - float(alarm["deadband"])
+    return scenario.quiet_level + scenario.clears_below
 
 
 def summarise(run: Run, narrator: Narrator, news: News, phone: Phone) -> Summary:

@@ -7,7 +7,7 @@ from ventwright.keeper.core import Core
 from ventwright.replaying.items import Start
 from ventwright.replaying.player import Listener
 from ventwright.settings.durations import format_duration
-from ventwright.words import expecting
+from ventwright.words import below, expecting
 
 DECIDED = ("alarm", "extractor")
 """Kinds of records that the core decides; the others tell what was seen or asked."""
@@ -39,9 +39,9 @@ def _reason(body: dict[str, Any]) -> str:
     over, unit = format_duration(body["over"]), body["unit"]
     if body["value"] is None:
         return f"the {body['compare']} over {over} is not known"
-    clear = body["setpoint"] - body["deadband"]
-    edge = f"it clears below {clear:.3g}" if body["change"] == "cleared" else ""
-    edge = edge or f"the setpoint is {body['setpoint']:g}"
+    edge = f"the setpoint is {body['setpoint']:g}"
+    if body["change"] == "cleared":
+        edge = f"it is {below(body)}"
     said = f"the {body['compare']} over {over} is {body['value']:.2f} {unit}"
     return f"{said}{'' if body['change'] == 'cleared' else expecting(body)}; {edge}"
 

@@ -1,6 +1,5 @@
 """Rules for a CSV that comes without a configuration: the alarms of the shipped example."""
 
-import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -17,9 +16,8 @@ from ventwright.settings.model import (
     Settings,
     Storage,
 )
-from ventwright.settings.shipped import shipped
+from ventwright.settings.shipped import EXAMPLE, example
 
-EXAMPLE = "example.toml"
 _NOWHERE = Path("/nowhere")
 
 
@@ -27,7 +25,7 @@ def shipped_rules(columns: list[str]) -> Settings:
     """Make a configuration for columns such as `bench.pm2_5`: the example's alarms on each part
     that has their quantity, and its extractors.
     """
-    tables = tomllib.loads(shipped(EXAMPLE).read_text(encoding="utf-8"))
+    tables = example()
     parts = _parts(columns)
     extractors = {name: _checked(Extractor, table) for name, table in tables["extractors"].items()}
     return Settings(

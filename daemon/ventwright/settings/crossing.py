@@ -69,6 +69,10 @@ def check_alarm(values: Values, place: Place, parts: Devices, findings: Findings
         _check_numbers(values, place, quantity, unit, findings)
     if values.get("ahead") and values.get("compare", "rise") not in ("mean", "rise"):
         findings.add((*place, "ahead"), "is of no use", 'only "mean" and "rise" can look ahead')
+    if values.get("settled") and values.get("compare", "rise") != "rise":
+        findings.add(
+            (*place, "settled"), "is of no use", 'only "rise" can settle above its deadband'
+        )
     if values.get("share") and values.get("compare", "rise") != "rise":
         findings.add((*place, "share"), "is of no use", 'only "rise" knows a share of the baseline')
     if values.get("limit") is not None:

@@ -127,6 +127,8 @@ class Alarm:
     """How far ahead a mean or rise looks, ms: what it will be at the rate of the last minute."""
     share: Annotated[float, Ge(0)] = 0.0
     """By what share of the baseline the setpoint of a rise grows, and its deadband with it."""
+    settled: Duration = 0
+    """After so long below the setpoint, ms, with no source tracked, a rise clears too; 0: never."""
     coverage: Annotated[float, Interval(gt=0, le=1)] = 0.75
     """The share of the averaging time that good readings must cover."""
     priority: Priority = "medium"

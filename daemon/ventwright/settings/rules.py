@@ -31,6 +31,7 @@ BOUNDS: dict[str, Bounds] = {
     "alarms.on_delay": (0, DAY),
     "alarms.off_delay": (0, DAY),
     "alarms.ahead": (0, HOUR),
+    "alarms.settled": (0, DAY),
     "database.push_every": (SECOND, DAY),
     "phone.too_old": (MINUTE, 30 * DAY),
     "priorities.repeat_every": (MINUTE, 7 * DAY),

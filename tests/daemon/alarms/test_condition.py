@@ -106,3 +106,55 @@ def test_without_a_deadband_the_setpoint_itself_does_not_end_it() -> None:
     assert found.update(0, 10.0)
     assert not found.update(1, 10.0)
     assert found.update(2, 9.99)
+
+
+SETTLED = 20_000
+calm_looks = st.lists(
+    st.tuples(
+        st.integers(1, 9000),
+        st.one_of(st.none(), st.sampled_from([6.0, 7.0, 9.99, 10.0, 11.0])),
+        st.booleans(),
+    ),
+    max_size=60,
+)
+
+
+def has_settled(seen: list[tuple[int, float | None, bool]]) -> bool:
+    """Tell whether the last looks, unbroken for long enough, were below the setpoint and calm."""
+    began = None
+    for t, value, calm in reversed(seen):
+        if value is None or value >= SETPOINT or not calm:
+            break
+        began = t
+    return began is not None and seen[-1][0] - began >= SETTLED
+
+
+@given(calm_looks)
+def test_long_below_the_setpoint_in_calm_air_is_as_good_as_below_the_deadband(
+    steps: list[tuple[int, float | None, bool]],
+) -> None:
+    found = Condition(SETPOINT, DEADBAND, 0, 0, SETTLED)
+    seen: list[tuple[int, float | None, bool]] = []
+    t = 0
+    for wait, value, calm in steps:
+        t += wait
+        was = found.active
+        seen.append((t, value, calm))
+        changed = found.update(t, value, calm)
+        falls = value is not None and (value < SETPOINT - DEADBAND or has_settled(seen))
+        assert changed is (falls if was else value is not None and value >= SETPOINT)
+        if changed:
+            seen.clear()
+
+
+def test_what_settles_needs_all_of_the_time_and_nothing_that_emits() -> None:
+    found = Condition(SETPOINT, DEADBAND, 0, OFF, SETTLED)
+    assert found.update(0, 10.0)
+    assert found.settles_in(0) == SETTLED
+    assert not found.update(1000, 8.0, True)
+    assert found.settles_in(11_000) == 10_000
+    assert not found.update(1000 + SETTLED - 1, 8.0, False)
+    assert not found.update(50_000, 8.0, True)
+    assert not found.update(50_000 + SETTLED, 8.0, True)
+    assert found.due == 50_000 + SETTLED + OFF
+    assert found.update(50_000 + SETTLED + OFF, 8.0, True)

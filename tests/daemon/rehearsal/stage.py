@@ -12,6 +12,18 @@ from ventwright.rehearsal.scenario import DEFAULT, Fault, Scenario
 from ventwright.rehearsal.wire import listen
 from ventwright.rehearsal.world import START_MS, Moment, World
 
+FUMES = {
+    "print-fumes": {
+        "channel": "bench.pm2_5",
+        "compare": "rise",
+        "over": "1 min",
+        "setpoint": 20.0,
+        "deadband": 8.0,
+        "priority": "medium",
+    }
+}
+"""A plain alarm, which clears early enough for a short rehearsal."""
+
 
 def shortened(duration: int, *faults: Fault, **changes: Any) -> Scenario:
     return replace(DEFAULT, duration=duration, faults=faults, **changes)

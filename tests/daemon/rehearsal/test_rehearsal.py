@@ -17,6 +17,7 @@ import click
 import pytest
 from click.testing import CliRunner
 
+from daemon.rehearsal.stage import FUMES
 from ventwright.commands.rehearse import rehearse
 from ventwright.rehearsal import conductor
 from ventwright.rehearsal.conductor import Plan, Rehearsal, RehearsalError
@@ -35,6 +36,7 @@ SHORT = replace(
     name="short",
     title="a short print",
     duration=2700,
+    alarms=FUMES,
     spells=Print(BEGINS, ENDS - BEGINS, burst={"fine": 42_000}, plateau={"fine": 3200}).spells(),
     extraction={"when_blind": "on", "run_on": "4 min"},
 )

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
+from daemon.rehearsal.stage import FUMES
 from daemon.replaying.lives import replayed, taken
 from ventwright.cli import main
 from ventwright.rehearsal.conductor import Plan, Rehearsal
@@ -18,11 +19,19 @@ from ventwright.replaying.kinds import kinds_of
 from ventwright.settings.plan import read_settings
 
 PRINT = Print(420, 300, burst={"fine": 42_000}, plateau={"fine": 3200})
+HOUR = {
+    "channel": "bench.pm2_5",
+    "compare": "mean",
+    "over": "1 h",
+    "setpoint": 35.0,
+    "deadband": 5.0,
+}
 ROUGH = replace(
     DEFAULT,
     name="rough",
     title="a short print, and a part that comes off",
     duration=2700,
+    alarms={**FUMES, "long-exposure": HOUR},
     spells=PRINT.spells(),
     extraction={"when_blind": "on", "run_on": "2 min"},
     faults=(Fault(2250, "hang up", "bench"), Fault(2450, "plug in", "bench")),

@@ -88,7 +88,7 @@ MISTAKES = {
         'deadband = 5\non-delay = "5 s"',
         "alarms.fast.on-delay is not a key (config.toml, line 21): allowed are ahead, channel, "
         "compare, coverage, deadband, extract, latching, limit, off_delay, on_delay, over, "
-        'priority, setpoint or share; is "on_delay" meant?',
+        'priority, setpoint, settled or share; is "on_delay" meant?',
     ),
     "unknown section": (
         "[phone]",

@@ -1,12 +1,17 @@
 """A few whole episodes on the core; `python -m extraction_goals` has the long form."""
 
 import json
+from dataclasses import replace
 
 import pytest
 
-from extraction_goals.episodes import CHANNEL, Episode, Life, live
+from extraction_goals import episodes
+from extraction_goals.episodes import CHANNEL, Episode, Life, house, live
 from extraction_goals.score import noticed, recoveries, told
-from ventwright.settings.model import MINUTE
+from ventwright.rehearsal.room import Pollutant
+from ventwright.rehearsal.scenario import workshop_air
+from ventwright.replaying.rules import shipped_rules
+from ventwright.settings.model import MINUTE, Settings
 
 
 @pytest.fixture(scope="module")
@@ -55,3 +60,24 @@ def test_the_source_is_followed_through_a_restart() -> None:
     assert after.spell.began == before.spell.began
     assert after.estimate == pytest.approx(before.estimate, rel=1e-6)
     assert again.channels[CHANNEL].emission == pytest.approx(life.core.channels[CHANNEL].emission)
+
+
+def _dirty_outside() -> tuple[Pollutant, ...]:
+    return tuple(replace(p, outdoor=14.0) if p.name == "fine" else p for p in workshop_air())
+
+
+def _shipped(volume: float) -> Settings:
+    return replace(house(volume), alarms=shipped_rules([CHANNEL]).alarms)
+
+
+def test_a_fan_that_brings_in_dirtier_air_does_not_run_for_ever(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(episodes, "workshop_air", _dirty_outside)
+    monkeypatch.setattr(episodes, "house", _shipped)
+    episode = live(1, "short")
+    (cleared,) = (r for r in episode.of("alarm", "cleared") if r.subject == "print")
+    assert cleared.body["setpoint"] - cleared.body["deadband"] <= cleared.body["value"]
+    assert cleared.body["value"] < cleared.body["setpoint"]
+    assert cleared.t > episode.ends + 30 * MINUTE
+    assert [on for _, on in episode.on] == [True, False]
