@@ -2,10 +2,12 @@
 
 import json
 import os
+import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
+from ventwright.finding.first_alarms import first_alarms
 from ventwright.finding.found import Found
 from ventwright.settings.errors import ConfigurationError, Mistake
 from ventwright.settings.replacing import replace
@@ -13,8 +15,8 @@ from ventwright.settings.source import read_file
 
 _HEAD = "# Added by `ventwright find`.\n"
 _NEW = """\
-# Begun by `ventwright find`. config/example.toml explains these keys and all others: alarms,
-# extractors and how a phone is told.
+# Begun by `ventwright find`. config/example.toml explains these keys and all others: extractors,
+# and how a phone is told.
 [room]
 name = "workshop"
 volume = 40    # m³, A GUESS: measure length, width and height of your room
@@ -65,7 +67,8 @@ def add(path: Path, found: Iterable[Found], environ: Mapping[str, str]) -> str:
 
     A file that is not there is begun, if anything was found. In one that is there comments and
     everything else stay as they are; a port or address that it has already is not added again,
-    and no name is used twice. The whole is checked before the file is replaced at one stroke.
+    and no name is used twice. Without any alarm it gets those that are shipped. The whole is
+    checked before the file is replaced at one stroke.
     Raises ConfigurationError, the file being unchanged.
     """
     real = Path(os.path.realpath(path))
@@ -75,12 +78,18 @@ def add(path: Path, found: Iterable[Found], environ: Mapping[str, str]) -> str:
     if not new:
         return ""
     added = (begun or _HEAD) + "\n" + block(new, _names(tree))
+    if "alarms" not in tree and (alarms := first_alarms(_parts(added))):
+        added += "\n" + alarms
     try:
         replace(real, _ended(text) + ("" if begun else "\n") + added, environ)
     except OSError as error:
         mistake = Mistake(str(path), f"cannot be written ({error.strerror})", _WRITABLE)
         raise ConfigurationError((mistake,)) from error
     return added
+
+
+def _parts(text: str) -> list[tuple[str, str]]:
+    return [(name, table["model"]) for name, table in tomllib.loads(text).get("parts", {}).items()]
 
 
 def _ended(text: str) -> str:

@@ -4,6 +4,7 @@ import os
 import stat
 import tempfile
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -149,6 +150,22 @@ def test_a_file_that_is_not_there_is_begun_and_its_guess_is_called_one(tmp_path:
     assert set(load(path, {}).parts) == {"pms5003", "pms5003-2", "sht40"}
     assert add(path, ALL, {}) == ""
     assert path.read_text() == added
+
+
+def test_the_first_part_that_sees_particles_gets_the_shipped_alarms(tmp_path: Path) -> None:
+    path = tmp_path / "new.toml"
+    add(path, [CLIMATE], {})
+    assert not load(path, {}).alarms
+    added = add(path, ALL, {})
+    alarms = load(path, {}).alarms
+    assert list(alarms) == ["print", "hour"]
+    assert {alarm.channel for alarm in alarms.values()} == {"pms5003.pm2_5"}
+    shipped = load(Path(__file__).parents[3] / "config/example.toml", {}).alarms
+    moved = {name: replace(alarm, channel="pms5003.pm2_5") for name, alarm in shipped.items()}
+    assert alarms == moved
+    assert added.count("[alarms.") == 2
+    another = Found("/dev/x", "", ("sps30",), {"port": "/dev/x"})
+    assert "alarms" not in add(path, [another], {})
 
 
 def test_nothing_found_begins_no_file(tmp_path: Path) -> None:
