@@ -93,12 +93,6 @@ class Scenario:
         return float(keys["setpoint"]) + float(keys.get("share", 0)) * self.quiet_level
 
     @property
-    def clears_below(self) -> float:
-        """The rise below which the leading alarm clears in this room, µg/m³."""
-        keys = self.leading
-        return self.setpoint * (1 - float(keys["deadband"]) / float(keys["setpoint"]))
-
-    @property
     def quiet_level(self) -> float:
         """PM2.5 at the beginning, µg/m³."""
         return sum(p.start for p in self.pollutants if p.name in MADE_OF["pm2_5"])

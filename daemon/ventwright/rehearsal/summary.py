@@ -59,16 +59,16 @@ def _pair(values: tuple[float | None, float | None]) -> dict[str, float | None]:
     return {"with_extraction": _rounded(values[0]), "without": _rounded(values[1])}
 
 
-def clean_level(scenario: Scenario) -> float:
-    """Give the PM2.5 below which the leading alarm clears, µg/m³, the room's quiet level known."""
-    return scenario.quiet_level + scenario.clears_below
+def _setpoint_level(scenario: Scenario) -> float:
+    """Give the PM2.5 that the leading alarm's setpoint means, µg/m³, the quiet level known."""
+    return scenario.quiet_level + scenario.setpoint
 
 
 def summarise(run: Run, narrator: Narrator, news: News, phone: Phone) -> Summary:
     """Put the figures together; times in s, PM2.5 in µg/m³."""
     scenario, course = run.scenario, narrator.course
     played, end = len(course.held), scenario.dusty[1]
-    recovered = course.recoveries(end, clean_level(scenario)) if played > end else (None, None)
+    recovered = course.recoveries(end, _setpoint_level(scenario)) if played > end else (None, None)
     return {
         "scenario": scenario.name,
         "seed": run.seed,
@@ -107,8 +107,8 @@ def _air(found: Summary) -> Iterator[str]:
     ran = f"ran for {_time(found['extraction_s'])}" if found["extraction_s"] else "did not run"
     yield f"The extractor {ran}. "
     if back["with_extraction"] is not None:
-        yield f"After the print the air had recovered in {_time(back['with_extraction'])}"
-        late = "would not have within the rehearsal"
+        yield f"After the print the air was below the setpoint in {_time(back['with_extraction'])}"
+        late = "would not have been within the rehearsal"
         yield f"; without extraction it {late if back['without'] is None else 'would have taken '}"
         yield f"{'' if back['without'] is None else _time(back['without'])}."
 
