@@ -8,6 +8,7 @@ from pathlib import Path
 
 from ventwright.settings.model import (
     DAY,
+    MINUTE,
     Alarm,
     Extractor,
     PartEntry,
@@ -61,12 +62,16 @@ class Wire:
 
 
 def alarms() -> dict[str, Alarm]:
-    """Ten alarms over the eight channels, every one with a 24-hour window or a short one."""
+    """Ten alarms over the eight channels: eight with 24-hour windows, two as the shipped one.
+
+    The shipped one looks ahead, with a setpoint that grows with the baseline. None is ever raised,
+    and all of them are worked out from the first minute on.
+    """
     names = [CHANNELS[i % len(CHANNELS)] for i in range(10)]
     return {
-        f"alarm-{i}": Alarm(
-            name, 900, 10, "rise" if i % 2 else "mean", DAY if i < 8 else 60_000, coverage=0.0001
-        )
+        f"alarm-{i}": Alarm(name, 900, 10, "rise" if i % 2 else "mean", DAY, coverage=0.0001)
+        if i < 8
+        else Alarm(name, 900, 10, "rise", 20_000, 10_000, share=1.2, ahead=6 * MINUTE)
         for i, name in enumerate(names)
     }
 
@@ -102,4 +107,6 @@ def toml(folder: Path, ports: dict[str, str], more: str = "") -> str:
     for name, alarm in alarms().items():
         text += f'[alarms.{name}]\nchannel = "{alarm.channel}"\ncompare = "{alarm.compare}"\n'
         text += f'over = "{alarm.over // 1000} s"\nsetpoint = 900\ndeadband = 10\n'
+        text += f"coverage = {alarm.coverage}\nshare = {alarm.share}\n"
+        text += f'ahead = "{alarm.ahead // 1000} s"\n'
     return text + more

@@ -50,7 +50,8 @@ class PartWatch:
             self.laser_ms += t - self.heard
         self.heard, self.marks, self.fault = t, marks, fault
         if self.usable:
-            return fault if Quality.FAILED in marks else ""
+            stuck = _AILMENTS[Quality.STUCK] if Quality.STUCK in marks else ""
+            return fault if Quality.FAILED in marks else stuck
         return fault or _AILMENTS.get(Quality(min(marks)), "it gives no values")
 
     @property

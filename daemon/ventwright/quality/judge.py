@@ -14,7 +14,13 @@ from ventwright_drivers.part import Sample
 from ventwright_drivers.quantities import QUANTITIES
 
 STUCK_AFTER_MS = 10 * 60_000
-"""A live optical part never repeats all its values for so long, unless they are all zero."""
+"""A live optical part never repeats what it sees for so long."""
+
+ZERO_STUCK_AFTER_MS = 24 * 3_600_000
+"""Where it tells mass alone, air can be so clean that it rounds to zero all night, but not all day.
+
+A part that counts sees some particles in the air of any room: its zeros are no exception.
+"""
 
 _ORDERED = (
     ("pm1", "pm2_5", "pm4", "pm10"),
@@ -28,7 +34,7 @@ _RESTS = 10
 _HUGE = 1e12
 
 _SLACK = 1.1
-_SLACK_UNITS = 2.0
+_SLACK_UNITS = {"µg/m³": 2.0, "1/cm³": 0.1}
 
 
 class PartKind(NamedTuple):
@@ -69,15 +75,16 @@ class Judge:
         self._scales = [q.per_unit for q in quantities]
         self._ranges = [(q.lowest * q.per_unit, q.highest * q.per_unit) for q in quantities]
         self._pairs = [pair for chain in _ORDERED for pair in _places(chain, kept)]
+        self._slacks = [_SLACK_UNITS.get(q.unit, 0.0) * q.per_unit for q in quantities]
+        self._seen = tuple(place for place, name in enumerate(kept) if _is_seen(name))
         self._good = bytes(len(quantities))
         self._gate = None if kind.checked else Gate(kept)
         self.warm_until = 1 << 62
         """When the part will have warmed up, ms."""
         self._begun = 0
         self._settled = 1 << 62
-        self._same: tuple[float | None, ...] = ()
-        self._same_since = 0
-        self._stuck_after = STUCK_AFTER_MS + _RESTS * kind.rest
+        self._seeing = _Repeating(kind, optical=True)
+        self._telling = _Repeating(kind, optical=False)
 
     def begin(self, t: int) -> None:
         """The part was started at `t` ms."""
@@ -111,6 +118,8 @@ class Judge:
         marks = self._each(steps)
         if sample.fault or t < self._settled:
             marks = self._excepted(t, sample, marks)
+        if self._seeing.stuck(t):
+            marks = _marked(marks, self._seen, Quality.STUCK)
         if self._gate is not None:
             for place in self._gate.doubts(t, steps, marks):
                 marks = _marked(marks, (place,), Quality.INCONSISTENT)
@@ -130,15 +139,13 @@ class Judge:
 
     def _whole(self, t: int, sample: Sample) -> Quality:
         """Judge the sample as a whole."""
-        if sample.values != self._same:
-            self._same, self._same_since = sample.values, t
+        self._seeing.follow(t, sample)
+        self._telling.follow(t, sample)
         if t < self.warm_until:
             return Quality.WARMING_UP
         if sample.fault and sample.failed is None:
             return Quality.FAILED
-        if self._kind.optical and t - self._same_since >= self._stuck_after and any(sample.values):
-            return Quality.STUCK
-        return Quality.GOOD
+        return Quality.STUCK if self._telling.stuck(t) else Quality.GOOD
 
     def _each(self, steps: tuple[int | None, ...]) -> bytes:
         marks = self._good
@@ -153,9 +160,45 @@ class Judge:
             a, b = steps[inner], steps[outer]
             if a is None or b is None or a <= b:
                 continue
-            if a > b * _SLACK + _SLACK_UNITS * self._scales[inner]:
+            if a > b * _SLACK + self._slacks[inner]:
                 marks = _marked(marks, (inner, outer), Quality.INCONSISTENT)
         return marks
+
+
+class _Repeating:
+    """Whether an optical part repeats its values: all of them, or those that its laser sees."""
+
+    def __init__(self, kind: PartKind, optical: bool) -> None:
+        self._places = [n for n, name in enumerate(kind.quantities) if _is_seen(name)]
+        self._all = not optical or len(self._places) == len(kind.quantities)
+        self._wanted = kind.optical and (not optical or not self._all)
+        counts = any(QUANTITIES[name].unit == "1/cm³" for name in kind.quantities)
+        rests = _RESTS * kind.rest
+        self._after = STUCK_AFTER_MS + rests
+        self._zero_after = self._after if counts else ZERO_STUCK_AFTER_MS + rests
+        self._same: tuple[float | None, ...] = ()
+        self._since = 0
+
+    def follow(self, t: int, sample: Sample) -> None:
+        """Take a sample at `t` ms."""
+        if not self._wanted:
+            return
+        values = sample.values
+        if not self._all:
+            values = tuple([values[place] for place in self._places])
+        if values != self._same:
+            self._same, self._since = values, t
+
+    def stuck(self, t: int) -> bool:
+        """Tell whether they have stood still for longer than air does, at `t` ms."""
+        if not self._wanted:
+            return False
+        stood = t - self._since
+        return stood >= self._after and (stood >= self._zero_after or any(self._same))
+
+
+def _is_seen(name: str) -> bool:
+    return name.startswith("pm") or QUANTITIES[name].unit == "1/cm³"
 
 
 def _places(chain: Sequence[str], quantities: tuple[str, ...]) -> list[tuple[int, int]]:

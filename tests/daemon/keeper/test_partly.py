@@ -1,5 +1,6 @@
 """A part of which one element fails: its other channels go on, the owner is told what ails it."""
 
+from dataclasses import replace
 from typing import Any
 
 import rooms
@@ -89,3 +90,22 @@ def test_each_channel_says_how_long_it_still_warms_up() -> None:
     left = {name: channel["warm-up left (s)"] for name, channel in told["channels"].items()}
     assert left == {"pm1": 0, "pm2_5": 0, "pm10": 51}
     assert told["channels"]["pm10"]["quality"] == "warming up"
+
+
+def test_a_laser_that_stands_still_is_told_while_the_air_beside_it_is_measured() -> None:
+    """Temperature goes on changing, so the whole of the part is never the same."""
+    kept = ("pm1", "pm2_5", "temperature")
+    kind = PartKind("sen55", kept, 1000, 10_000, 0, optical=True)
+    plain = rooms.room()
+    parts = {"bench": replace(plain.parts["bench"], quantities=kept)}
+    core = Core(replace(plain, parts=parts), {"bench": kind}, 0)
+    done = core.handle(Started(0, "bench"))
+    for t in range(1000, 700_000, 1000):
+        done += core.handle(Measured(t, "bench", Sample((3.0, 4.0, 20 + t / 1e6))))
+    told = [(r.body["why"], r.body["partly"]) for r in rooms.records(done, "part")]
+    assert told == [("it repeats the same values", True)]
+    assert not core.channels["bench.pm2_5"].speaks(core.now)
+    assert core.channels["bench.temperature"].speaks(core.now)
+    assert [r.body["to"] for r in rooms.records(done, "extractor")] == []
+    done = core.advance(core.now + 150_000)
+    assert [r.body["to"] for r in rooms.records(done, "extractor")] == ["blind"]

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ventwright.quality.judge import STUCK_AFTER_MS, Judge, PartKind
+from ventwright.quality.judge import STUCK_AFTER_MS, ZERO_STUCK_AFTER_MS, Judge, PartKind
 from ventwright.quality.marks import Quality
 from ventwright_drivers.part import Sample
 from ventwright_drivers.quantities import QUANTITIES
@@ -119,9 +119,26 @@ def test_a_part_that_rests_may_wake_to_the_same_air_but_not_ten_times() -> None:
     assert marks(found, stuck, 1, 2, 3, 4) == [Q.STUCK] * 4
 
 
-def test_a_part_that_shows_clean_air_all_night_is_not_stuck() -> None:
-    found = judge()
-    assert [marks(found, t, 0, 0, 0, 0)[0] for t in (WARM_UP, 10**7, 10**8)] == [Q.GOOD] * 3
+def test_a_part_that_shows_clean_air_all_night_is_not_stuck_but_all_day_it_is() -> None:
+    found, day = judge(), WARM_UP + ZERO_STUCK_AFTER_MS
+    seen = [marks(found, t, 0, 0, 0, 0)[0] for t in (WARM_UP, 10**7, day - 1, day)]
+    assert seen == [Q.GOOD] * 3 + [Q.STUCK]
+
+
+def test_a_part_that_counts_sees_some_particles_in_any_air() -> None:
+    found = judge((*MASS, *COUNTS))
+    zeros = (0,) * 7
+    assert marks(found, WARM_UP, *zeros) == [Q.GOOD] * 7
+    assert marks(found, WARM_UP + STUCK_AFTER_MS - 1, *zeros) == [Q.GOOD] * 7
+    assert marks(found, WARM_UP + STUCK_AFTER_MS, *zeros) == [Q.STUCK] * 7
+
+
+def test_a_laser_that_stands_still_is_stuck_though_the_rest_of_the_part_lives() -> None:
+    found, end = judge(COMBINED), WARM_UP + STUCK_AFTER_MS
+    assert marks(found, WARM_UP, 4, 7, 20.0, 100) == [Q.GOOD] * 4
+    assert marks(found, end - 1, 4, 7, 20.5, 101) == [Q.GOOD] * 4
+    assert marks(found, end, 4, 7, 20.6, 102) == [Q.STUCK, Q.STUCK, Q.GOOD, Q.GOOD]
+    assert marks(found, end + 1, 4, 7.1, 20.6, 102) == [Q.GOOD] * 4
 
 
 def test_other_parts_may_stand_still() -> None:
@@ -147,6 +164,8 @@ def test_what_includes_another_is_not_smaller(values: tuple[float, ...], wrong: 
 
 def test_counts_fall_with_size() -> None:
     assert marks(judge(COUNTS), WARM_UP, 50, 20, 30) == [Q.GOOD, Q.INCONSISTENT, Q.INCONSISTENT]
+    assert marks(judge(COUNTS), WARM_UP, 50, 0.1, 0.21) == [Q.GOOD] * 3  # 10 % and 0.1/cm³
+    assert marks(judge(COUNTS), WARM_UP, 50, 0.1, 0.22)[1:] == [Q.INCONSISTENT] * 2
 
 
 def test_out_of_range_is_not_hidden_by_inconsistent() -> None:
