@@ -190,11 +190,14 @@ def test_a_whole_print_from_a_file(tmp_path: Path) -> None:
     ("text", "words", "says"),
     [
         ("1,2\n", (), "holds 1 points"),
-        ("1,2\n3,x\n", (), "line 2: a time and a level"),
-        ("1,2\n3,4\n2,5\n", (), "line 3: times must rise"),
+        ("1,2\n3,x\n", (), "line 2: no two numbers"),
+        ("1,2\n2,<5\n", (), "line 2: no two numbers"),
+        ("1,2\n2,3\n2,4\n3,4\n", (), "holds the time 2 twice"),
+        ("1,2\n2,3\n3,4\n4,1e300\n", (), "holds a number above 1e+100"),
         ("1,2\n2,3\n3,4\n4,5\n", ("--print-from", "1"), "belong together"),
-        ("1,2\n2,3\n3,4\n4,5\n", ("--print-from", "3", "--print-to", "9"), "before the last"),
-        ("1,2\n2,3\n3,4\n4,5\n", ("--print-from", "2", "--print-to", "3"), "no whole minute"),
+        ("1,2\n2,3\n3,4\n4,5\n", ("--print-from", "3", "--print-to", "9"), "within the times"),
+        ("1,2\n2,3\n3,4\n4,5\n", ("--print-from", "2", "--print-to", "3"), "no point lies within"),
+        ("1,2\n2,3\n3,4\n4,5\n", ("--print-from", "1", "--print-to", "3"), "--background"),
     ],
 )
 def test_a_wrong_file_is_told(tmp_path: Path, text: str, words: tuple[str, ...], says: str) -> None:
@@ -202,3 +205,68 @@ def test_a_wrong_file_is_told(tmp_path: Path, text: str, words: tuple[str, ...],
     file.write_text(text)
     said = said_by(trial, "table", str(file), "--volume", "1", *words, status=1)
     assert says in said.replace("\n", " ")
+
+
+def sparse(folder: Path, every: float, mark: str = ",") -> str:
+    """Write a chamber of 1 m³ and 3 /h: a point every few minutes, 5 µg/m³, then 5000 µg/h."""
+    level = build_up(5000.0, 1.0, 3.0, 1.0)
+    file = folder / "chamber.csv"
+    points = [n * every for n in range(int(140 / every) + 1)]
+    rows = [f"{t:g}{mark}{5 + level(max(0.0, t / 60 - 1 / 3)):.7g}" for t in points]
+    text = "\n".join([f"minutes{mark}µg/m³", "# taken by hand", "", *rows])
+    if mark != ",":
+        text = text.replace(".", ",")
+    file.write_text("\ufeff" + text.replace("\n", "\r\n"))
+    return str(file)
+
+
+CHAMBER = ("--volume", "1", "--print-from", "20", "--print-to", "80", "--json")
+
+
+@pytest.mark.parametrize(("every", "mark"), [(2, ","), (5, ";"), (10, "\t")])
+@pytest.mark.parametrize("known", [(), ("--loss-rate", "3"), ("--background", "5")])
+def test_few_points_suffice_and_the_interval_tells_what_they_are_worth(
+    tmp_path: Path, every: float, mark: str, known: tuple[str, ...]
+) -> None:
+    """Known emission; fewer than 20 points of decay were refused, and decimal commas too."""
+    found = json_of(trial, "table", sparse(tmp_path, every, mark), *CHAMBER, *known)
+    assert found["emitted in all"]["value"] == pytest.approx(5000, rel=5e-3)
+    assert found["loss rate (1/h)"]["value"] == pytest.approx(3, rel=5e-3)
+    by_hand = known[:1] == ("--loss-rate",)
+    assert found["loss rate (1/h)"]["why"] == ("given by hand" if by_hand else "its own decay")
+
+
+def test_amounts_are_named_by_the_unit_of_the_levels(tmp_path: Path) -> None:
+    """A particle a cm³ is a million a m³."""
+    found = json_of(trial, "table", sparse(tmp_path, 5), *CHAMBER, "--level-unit", "1/cm³")
+    assert found["emitted in all"]["unit"] == "million particles"
+    assert found["emitted an hour"]["unit"] == "million particles/h"
+
+
+def test_a_print_from_the_first_point_needs_its_background(tmp_path: Path) -> None:
+    """Build-up of 600 /h at 2 /h in 1 m³ without a decay: the rate is given, the first point 5."""
+    level = build_up(600.0, 1.0, 2.0, 2.0)
+    file = tmp_path / "up.csv"
+    file.write_text("".join(f"{t},{5 + level(t / 60)}\n" for t in range(2, 62, 2)))
+    words = ("--volume", "1", "--print-from", "0", "--print-to", "60", "--background", "5")
+    found = json_of(trial, "table", str(file), *words, "--loss-rate", "2", "--json")
+    assert found["emitted in all"]["value"] == pytest.approx(600, rel=5e-3)
+
+
+def test_a_build_up_takes_the_loss_rate_that_is_given(tmp_path: Path) -> None:
+    """It was passed over in silence; R BOD with k fixed against numpy's least squares."""
+    import numpy as np
+
+    file = tmp_path / "bod.csv"
+    file.write_text("".join(f"{x},{y}\n" for x, y in BOD))
+    words = ("--volume", "2", "--time-unit", "h", "--loss-rate", "0.6", "--json")
+    found = json_of(trial, "table", str(file), *words)
+    times, levels = np.array(BOD).T
+    shape = (1 - np.exp(-0.6 * times)) / 0.6
+    (slope,), (squares,), *_ = np.linalg.lstsq(shape[:, None], levels, rcond=None)
+    assert found["emitted an hour"]["value"] == pytest.approx(2 * slope)
+    standard = math.sqrt(squares / 5 / (shape @ shape))
+    assert found["emitted an hour"]["standard"] == pytest.approx(2 * standard)
+    assert found["loss rate (1/h)"]["value"] == 0.6
+    wider = json_of(trial, "table", str(file), *words, "--loss-rate-error", "0.1")
+    assert wider["emitted an hour"]["standard"] > found["emitted an hour"]["standard"]

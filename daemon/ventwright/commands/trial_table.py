@@ -22,6 +22,9 @@ from ventwright.trials.table import (
     whole_print,
 )
 
+AMOUNTS = {"µg/m³": "µg", "mg/m³": "mg", "1/cm³": "million particles"}
+"""By the unit of levels: that times m³, as amounts are told."""
+
 _NEEDED = click.FloatRange(min=0, min_open=True)
 
 
@@ -34,7 +37,10 @@ _NEEDED = click.FloatRange(min=0, min_open=True)
 @click.option("--print-from", "begins", type=float, help="When the print began, in that unit.")
 @click.option("--print-to", "ends", type=float, help="When it ended.")
 @click.option(
-    "--background", type=float, default=0.0, show_default=True, help="Of a build-up, its level."
+    "--background", type=float, help="Its level; of a build-up 0, else from before the print."
+)
+@click.option(
+    "--level-unit", "level", type=click.Choice(sorted(AMOUNTS)), help="To name amounts by."
 )
 @click.option("--loss-rate", type=_NEEDED, help="1/h, instead of that of the decay.")
 @click.option("--loss-rate-error", type=click.FloatRange(min=0), default=0.0, help="Its error.")
@@ -46,7 +52,8 @@ def table(
     unit: str,
     begins: float | None,
     ends: float | None,
-    background: float,
+    background: float | None,
+    level: str | None,
     loss_rate: float | None,
     loss_rate_error: float,
     grams: float | None,
@@ -55,43 +62,46 @@ def table(
     """Tell what emitted, from FILE: a time and a level a line.
 
     With --print-from and --print-to the points before are the background and those after the
-    decay. Without them all are the build-up of a steady source from time 0.
+    decay. Without them all are the build-up of a steady source from time 0. Amounts are in the unit
+    of the levels times m³.
     """
     if (begins is None) != (ends is None):
         fail("--print-from and --print-to belong together")
     try:
         times, levels = read_levels(file, unit)
+        known = given(loss_rate, loss_rate_error)
         if begins is None or ends is None:
-            found = build_up(times, levels, volume, background)
+            found = build_up(times, levels, volume, background or 0.0, known.get(False))
         else:
             phases = Phases(begins / PER_HOUR[unit], ends / PER_HOUR[unit])
-            found = whole_print(times, levels, phases, volume, given(loss_rate, loss_rate_error))
+            found = whole_print(times, levels, phases, volume, known, background)
     except TableError as error:
         fail(str(error))
-    told = _told(found, grams)
+    told = _told(found, grams, AMOUNTS[level] if level else "")
     if as_json:
         click.echo(json.dumps(finite(told), ensure_ascii=False, indent=2))
         return
-    for name, figure in _rows(found, grams).items():
+    for name, figure in _rows(found, grams, AMOUNTS[level] if level else "").items():
         click.echo(f"{name}: {figure_words(figure)}".rstrip())
 
 
-def _rows(found: Found, grams: float | None) -> dict[str, Figure]:
-    """Name the figures that there are."""
-    rows = {"emitted an hour": found.rate, "loss rate (1/h)": found.loss_rate}
+def _rows(found: Found, grams: float | None, amount: str) -> dict[str, Figure]:
+    """Name the figures that there are, amounts in the unit `amount` if one is known."""
+    rows = {"emitted an hour": _in(found.rate, amount and f"{amount}/h")}
+    rows["loss rate (1/h)"] = found.loss_rate
     if found.total is not None:
-        rows["emitted in all"] = found.total
+        rows["emitted in all"] = _in(found.total, amount)
         if grams is not None:
-            rows["per gram"] = _per(found.total, grams)
+            rows["per gram"] = _in(found.total, amount and f"{amount}/g", grams)
     return rows
 
 
-def _per(total: Figure, grams: float) -> Figure:
-    parts = (total.value, total.low, total.high, total.standard)
-    value, low, high, standard = (None if part is None else part / grams for part in parts)
-    return Figure(value, "", low, high, standard)
+def _in(figure: Figure, unit: str, over: float = 1.0) -> Figure:
+    parts = (figure.value, figure.low, figure.high, figure.standard)
+    value, low, high, standard = (None if part is None else part / over for part in parts)
+    return Figure(value, unit, low, high, standard, why=figure.why)
 
 
-def _told(found: Found, grams: float | None) -> dict[str, Any]:
-    rows = {name: asdict(figure) for name, figure in _rows(found, grams).items()}
+def _told(found: Found, grams: float | None, amount: str) -> dict[str, Any]:
+    rows = {name: asdict(figure) for name, figure in _rows(found, grams, amount).items()}
     return {**rows, "steady rise": found.steady, "r2": found.r2}

@@ -74,15 +74,16 @@ def fit_decay(
     background: float | None = None,
     background_error: float = 0.0,
     noise: Noise = "level",
+    fewest: int = FEWEST,
 ) -> Decay:
     """Fit a decay, the background given (with its standard error) or free.
 
     `noise` tells whether it may grow with the level or is the same everywhere. Times count from
-    the first point. Raises ValueError, a sentence, where there is nothing to fit at all; else
-    what speaks against the result is in `why`.
+    the first point. With less than `fewest` points nothing is concluded. Raises ValueError, a
+    sentence, where there is nothing to fit at all; else what speaks against the result is in `why`.
     """
     if len(levels) < 4:
-        raise ValueError(f"only {len(levels)} points, {FEWEST} are needed")
+        raise ValueError(f"only {len(levels)} points, {fewest} are needed")
     first = min(hours)
     points = Points([t - first for t in hours], list(levels), [1.0] * len(levels))
     shape = SHAPES["decay"]
@@ -90,11 +91,19 @@ def fit_decay(
         weighted(shape, points, background) if noise == "level" else fit(shape, points, background)
     )
     unsure = doubt(found)
+    if noise == "level" and len(levels) < FEWEST:
+        unsure = _fewer(unsure)
     widened = unsure.widened * found.error("k")
     from_background = leaning(found, background_error)
     half = sqrt(unsure.half_width(found.error("k")) ** 2 + (PLAIN * from_background) ** 2)
     decay = _told(found, unsure, background_error, sqrt(widened**2 + from_background**2), half)
-    return decay._replace(why=tuple(against(found, background_error, 1.0, half)))
+    return decay._replace(why=tuple(against(found, background_error, 1.0, half, fewest)))
+
+
+def _fewer(unsure: Doubt) -> Doubt:
+    """Count the two numbers that tell how noise follows the level: of few points they take much."""
+    left = max(1.0, unsure.freedom - 2)
+    return unsure._replace(freedom=left, widened=unsure.widened * sqrt(unsure.freedom / left))
 
 
 def _told(fit: Fit, unsure: Doubt, given: float, error: float, half: float) -> Decay:

@@ -43,14 +43,21 @@ class Background(NamedTuple):
 
 
 def fit_background(
-    minutes: Sequence[Minute], begins: float, rate: float, within: float, step: float
+    minutes: Sequence[Minute],
+    begins: float,
+    rate: float,
+    within: float,
+    step: float,
+    known: float | None = None,
 ) -> Background:
     """Fit level and lead to the minutes of the background phase at a loss rate (1/h).
 
     `within`: the distance to which the air was flushed, taken for two standard deviations.
     `step`: what the part rounds to; where it hides the noise its own error is added.
-    Raises ValueError without three minutes.
+    `known`: the level, where it is not to be fitted. Raises ValueError without three minutes.
     """
+    if known is not None:
+        return Background(known, 0.0, rate, begins, 0.0, 0.0, 0.0, 0.0, 1.0, len(minutes))
     if len(minutes) < 3:
         raise ValueError("the background phase has fewer than three minutes of good readings")
     shapes = [math.exp(-rate * (m.middle - begins)) for m in minutes]

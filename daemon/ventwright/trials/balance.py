@@ -20,6 +20,9 @@ from ventwright.trials.background import Background, fit_background
 from ventwright.trials.series import MINUTE_H, Minute, Series, Span, half_width
 
 _AFTER_H = 10 / 60
+_LEAST = 3
+"""The level at the end is taken from so long after it, or from so many readings at least."""
+
 SETTLE_H = 3 / 60
 """From the end of the print until its decay is fitted: part and air settle."""
 
@@ -40,6 +43,15 @@ class Rate(NamedTuple):
 HOMES = Rate(1.08, 0.84, 0.84, "74 homes (Wallace 2013): it was not measured here", 3.8)
 """Losses of fine particles, a last resort: median 1.08 /h, quartiles 0.62 and 1.75 (confirmed,
 limits.md section 6), taken for log-normal: 95 % from 0.24 to 4.9 /h, derived."""
+
+
+class Given(NamedTuple):
+    """What is known beforehand of a record of few points."""
+
+    level: float | None = None
+    """The background, channel's unit, taken for exact."""
+    fewest: int = FEWEST
+    """With so many points a decay may be relied on, if its interval is carried along."""
 
 
 class Balance(NamedTuple):
@@ -76,18 +88,21 @@ def balance(
     known: Mapping[bool, Rate],
     own: bool = True,
     last: Rate | None = None,
+    given: "Given | None" = None,
 ) -> Balance:
     """Work out what was emitted; raises ValueError with a sentence where that cannot be told.
 
     `within`: distance to which the air was flushed, channel's unit. `known`: loss rates from
     elsewhere, by whether the extractor ran. `own`: fit the print's own decay where it allows.
-    `last`: the rate with extraction off where nothing else tells one.
+    `last`: the rate with extraction off where nothing else tells one. `given`: what is known of
+    a record that is none of ours.
     """
+    given = given or Given()
     decaying = _decaying(series)
     flushed = series.within(series.background)
     if not series.within(series.print):
         raise ValueError("the print has no whole minute of good readings")
-    background, decay, why = _fitted(series, flushed, decaying, within, known, own)
+    background, decay, why = _fitted(series, flushed, decaying, within, known, own, given)
     rates = dict(known)
     if decay is not None:
         half = (decay.high - decay.low) / 2
@@ -116,14 +131,15 @@ def _fitted(
     within: float,
     known: Mapping[bool, Rate],
     own: bool,
+    given: Given,
 ) -> tuple[Background, Decay | None, str]:
     """Fit background and decay, each with what the other gives; also why there is no decay."""
     still = known.get(False)
     rate, decay, why = (still.value if still else 1.0), None, ""
     begins = series.background.begins
     for _ in range(_ROUNDS):
-        background = fit_background(flushed, begins, rate, within, series.step)
-        decay, why = _decay(decaying, background, known) if own else (None, "")
+        background = fit_background(flushed, begins, rate, within, series.step, given.level)
+        decay, why = _decay(decaying, background, known, given.fewest) if own else (None, "")
         if decay is None:
             break
         if not decaying[0].extracting:
@@ -132,22 +148,28 @@ def _fitted(
 
 
 def _decay(
-    decaying: Sequence[Minute], background: Background, known: Mapping[bool, Rate]
+    decaying: Sequence[Minute], background: Background, known: Mapping[bool, Rate], fewest: int
 ) -> tuple[Decay | None, str]:
     """Fit the decay; a vague one is taken where no other rate is known, its interval with it."""
     hours, levels = [m.middle for m in decaying], [m.mean for m in decaying]
     try:
-        found = fit_decay(hours, levels, background.level, background.level_error)
+        found = fit_decay(
+            hours,
+            levels,
+            background.level,
+            background.level_error,
+            fewest=fewest,
+        )
     except ValueError as error:
         return None, str(error)
-    vague = only_vague(found) and decaying[0].extracting not in known
+    vague = only_vague(found, fewest) and decaying[0].extracting not in known
     return (found, "") if found.concluded or vague else (None, found.why[0])
 
 
-def only_vague(decay: Decay) -> bool:
+def only_vague(decay: Decay, fewest: int = FEWEST) -> bool:
     """Tell whether nothing speaks against a decay but its wide interval, which may be carried."""
     vague = (decay.high - decay.low) / 2 > VAGUEST * decay.rate and decay.low > 0
-    enough = decay.points >= FEWEST and decay.fallen >= LEAST_FALL
+    enough = decay.points >= fewest and decay.fallen >= LEAST_FALL
     return len(decay.why) == 1 and vague and enough
 
 
@@ -175,7 +197,8 @@ class _Sum(NamedTuple):
     @property
     def end(self) -> float:
         """Where the balance ends, h."""
-        return self.series.decay.begins + SETTLE_H
+        decay = self.series.decay
+        return min(decay.begins + SETTLE_H, decay.ends)
 
     def pieces(self) -> list[Minute]:
         """Cover print and settling without a gap."""
@@ -192,11 +215,14 @@ class _Sum(NamedTuple):
 
     def _level_after(self) -> tuple[float, float]:
         """Take the level at the end from the minutes after it and the rate that is known."""
-        after = self.series.within(Span(self.end, self.end + _AFTER_H))
+        later = self.series.within(Span(self.end, self.series.decay.ends))
+        after = [m for n, m in enumerate(later) if n < _LEAST or m.ends <= self.end + _AFTER_H]
         after = [m for m in after if m.extracting is after[0].extracting]
-        if not after or after[0].extracting not in self.rates:
-            after = list(self.series.pieces(Span(self.end - MINUTE_H, self.end)))
-        rate, ground = self.rates[after[0].extracting].value, self.background.level
+        ground = self.background.level
+        if after and after[0].extracting in self.rates:
+            rate = self.rates[after[0].extracting].value
+        else:  # the last that there is, as it stands
+            after, rate = list(self.series.pieces(Span(self.end - MINUTE_H, self.end))), 0.0
         back = [(m.mean - ground) * math.exp(rate * (m.middle - self.end)) for m in after]
         level = ground + math.fsum(back) / len(back)
         few = math.sqrt(min(self.noise.alike, len(back)) / len(back))

@@ -21,11 +21,13 @@ class Minute(NamedTuple):
     ends: float
     mean: float
     extracting: bool = False
+    taken: float | None = None
+    """When it was taken, h, where it is one reading that stands for the time around it."""
 
     @property
     def middle(self) -> float:
         """When it is, h."""
-        return (self.begins + self.ends) / 2
+        return (self.begins + self.ends) / 2 if self.taken is None else self.taken
 
 
 class Span(NamedTuple):
@@ -73,7 +75,7 @@ class Series:
             if minute.begins >= span.ends:
                 return
             begins, ends = max(minute.begins, span.begins), min(minute.ends, span.ends)
-            yield minute._replace(begins=begins, ends=ends)
+            yield minute._replace(begins=begins, ends=ends, taken=None)
             before, reached = minute, ends
         if before is not None and reached < span.ends:
             yield Minute(reached, span.ends, before.mean, before.extracting)

@@ -3,23 +3,27 @@
 Knows no store. Times are minutes unless told otherwise, levels in any one unit.
 """
 
-import csv
 import math
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from pathlib import Path
 from typing import NamedTuple
 
+from ventwright.commissioning.columns import ColumnsError, read_columns
 from ventwright.mixing.curve import Fit, Points
 from ventwright.mixing.fitting import fit
 from ventwright.mixing.shapes import SHAPES
 from ventwright.standards.distributions import t_quantile
-from ventwright.trials.balance import Rate, balance
+from ventwright.trials.balance import Given, Rate, balance
 from ventwright.trials.figures import Figure
 from ventwright.trials.series import Minute, Series, Span, half_width
 
 PER_HOUR = {"s": 3600.0, "min": 60.0, "h": 1.0}
-_MOST_LETTERS = 1 << 22
+_MOST = 1e100
+_FEWEST = 5
+"""Points of a decay with which a loss rate is told, its interval with it."""
+
+_GIVEN = "given by hand"
 
 
 class TableError(ValueError):
@@ -42,44 +46,39 @@ class Found(NamedTuple):
 def read_levels(path: Path, unit: str) -> tuple[list[float], list[float]]:
     """Read times (h) and levels of a CSV file with two columns; raises TableError.
 
-    A first line that holds no number is a header. Times must rise.
+    Names above the numbers, decimal commas beside semicolons and dates as times are understood.
     """
     try:
-        text = path.read_text(encoding="utf-8-sig")[:_MOST_LETTERS]
-    except (OSError, UnicodeDecodeError) as error:
-        raise TableError(f"{path} cannot be read: {error}") from error
-    mark = max(",;\t", key=text.partition("\n")[0].count)
-    times: list[float] = []
-    levels: list[float] = []
-    for line, row in enumerate(csv.reader(text.splitlines(), delimiter=mark), 1):
-        if not any(map(str.strip, row)) or (line == 1 and not _numbers(row)):
-            continue
-        if (pair := _numbers(row)) is None:
-            raise TableError(f"{path}, line {line}: a time and a level are needed, both numbers")
-        if times and pair[0] / PER_HOUR[unit] <= times[-1]:
-            raise TableError(f"{path}, line {line}: times must rise")
-        times.append(pair[0] / PER_HOUR[unit])
-        levels.append(pair[1])
+        found = read_columns(path)
+    except ColumnsError as error:
+        raise TableError(str(error)) from error
+    per_hour = 1.0 if found.dates else PER_HOUR[unit]
+    first = 0.0 if found.dates else found.zero
+    times = [(t + first) / per_hour for t in found.times]
     if len(times) < 4:
         raise TableError(f"{path} holds {len(times)} points; at least 4 are needed")
-    return times, levels
-
-
-def _numbers(row: Sequence[str]) -> tuple[float, float] | None:
-    try:
-        first, second = float(row[0]), float(row[1])
-    except (ValueError, IndexError):
-        return None
-    return (first, second) if math.isfinite(first) and math.isfinite(second) else None
+    if max(map(abs, [*times, *found.values])) > _MOST:
+        raise TableError(f"{path} holds a number above {_MOST:g}: no level or time is so large")
+    if twice := next((t for t, u in pairwise(times) if t == u), None):
+        raise TableError(
+            f"{path} holds the time {twice * per_hour:g} twice; one level each is needed"
+        )
+    return times, found.values
 
 
 def build_up(
-    times: Sequence[float], levels: Sequence[float], volume: float, background: float
+    times: Sequence[float],
+    levels: Sequence[float],
+    volume: float,
+    background: float,
+    known: Rate | None = None,
 ) -> Found:
     """Take all points as the build-up of a steady source from time 0; raises TableError.
 
-    C = background + E/(V·k)·(1 - exp(-k·t)), so E = V·k·a: limits.md section 6.
+    C = background + E/(V·k)·(1 - exp(-k·t)), so E = V·k·a: limits.md section 6. `known`: k.
     """
+    if known is not None:
+        return _build_up_at(times, [level - background for level in levels], volume, known)
     points = Points(times, levels, [1.0] * len(times))
     try:
         found = fit(SHAPES["build-up"], points, background)
@@ -90,6 +89,46 @@ def build_up(
     off = math.sqrt(max(0.0, k * k * aa + a * a * kk + 2 * a * k * ak))
     rate = _figure(volume * a * k, volume * off, found)
     return Found(rate, None, _figure(k, math.sqrt(kk), found), a, found.r2)
+
+
+def _build_up_at(
+    times: Sequence[float], rises: Sequence[float], volume: float, known: Rate
+) -> Found:
+    """Fit E/V alone: C = E/V·g(t) with g = (1 - exp(-k·t))/k, by least squares."""
+    emitted, standard, r2 = _proportion(_filled(times, known.value), rises)
+    moved, _, _ = _proportion(_filled(times, known.value + known.error), rises)
+    half = standard * t_quantile(0.95, len(rises) - 1)
+    off = moved - emitted
+    whole = volume * math.hypot(half, half_width(off))
+    rate = Figure(
+        volume * emitted,
+        "",
+        volume * emitted - whole,
+        volume * emitted + whole,
+        volume * math.hypot(standard, off),
+    )
+    loss = Figure(
+        known.value, "", known.value - known.half, known.value + known.half, known.error, why=_GIVEN
+    )
+    return Found(rate, None, loss, emitted / known.value, r2)
+
+
+def _filled(times: Sequence[float], k: float) -> list[float]:
+    return [-math.expm1(-k * t) / k for t in times]
+
+
+def _proportion(
+    shape: Sequence[float], values: Sequence[float]
+) -> tuple[float, float, float | None]:
+    """Fit values = a·shape; gives a, its standard error and R²."""
+    size = math.fsum(x * x for x in shape)
+    if not size:
+        raise TableError("no point lies after the source began at time 0")
+    a = math.fsum(x * y for x, y in zip(shape, values, strict=True)) / size
+    left = math.fsum((y - a * x) ** 2 for x, y in zip(shape, values, strict=True))
+    middle = math.fsum(values) / len(values)
+    total = math.fsum((y - middle) ** 2 for y in values)
+    return a, math.sqrt(left / (len(values) - 1) / size), 1 - left / total if total else None
 
 
 def _figure(value: float, standard: float, found: Fit) -> Figure:
@@ -110,19 +149,35 @@ def whole_print(
     phases: Phases,
     volume: float,
     known: Mapping[bool, Rate],
+    background: float | None = None,
 ) -> Found:
-    """Take background, print and decay from the points; raises TableError."""
+    """Take background, print and decay from the points; raises TableError.
+
+    `background`: its level, where it is known. Of fewer than three points before the print the
+    mean is taken for it, without an error of its own.
+    """
+    if background is not None and phases.begins < times[0]:
+        times, levels = [phases.begins, *times], [background, *levels]
     edges = [(a + b) / 2 for a, b in pairwise(times)]
     edges = [2 * times[0] - edges[0], *edges, 2 * times[-1] - edges[-1]]
-    spans = zip(pairwise(edges), levels, strict=True)
-    minutes = [Minute(begins, ends, level) for (begins, ends), level in spans]
     begins, ends = phases
-    if not edges[0] < begins < ends < edges[-1]:
-        raise TableError("the print must begin after the first point and end before the last")
-    span = Span(begins, ends)
-    series = Series(minutes, Span(edges[0], begins), span, Span(ends, edges[-1]), 0.0)
+    if not (edges[0] <= begins < ends <= edges[-1] and begins < times[-1]):
+        raise TableError(
+            "the print must begin and end within the times of the file; with --background it may "
+            "begin before the first"
+        )
+    if not any(begins < t < ends for t in times):
+        raise TableError("no point lies within the print")
+    if ends >= times[-1]:
+        edges[-1] = ends
+    before = [level for t, level in zip(times, levels, strict=True) if t < begins]
+    level = _level(before) if background is None else background
+    rows = zip(pairwise(edges), times, levels, strict=True)
+    minutes = [Minute(*both, level, False, t) for both, t, level in rows]
+    ground = Span(min(edges[0], begins), begins)
+    series = Series(minutes, ground, Span(begins, ends), Span(ends, edges[-1]), 0.0)
     try:
-        made = balance(series, 0.0, known, not known)
+        made = balance(series, 0.0, known, not known, given=Given(level, _FEWEST))
     except ValueError as error:
         raise TableError(f"the emission cannot be told: {error}") from error
     total = Figure(
@@ -133,9 +188,18 @@ def whole_print(
         volume * made.error,
     )
     rate = made.rates[False]
-    loss = Figure(rate.value, "", rate.value - rate.half, rate.value + rate.half, rate.error)
+    loss = Figure(
+        rate.value, "", rate.value - rate.half, rate.value + rate.half, rate.error, why=rate.source
+    )
     r2 = made.decay.r2 if made.decay else None
-    return Found(_over(total, span.hours), total, loss, None, r2)
+    return Found(_over(total, ends - begins), total, loss, None, r2)
+
+
+def _level(before: Sequence[float]) -> float | None:
+    """Give the background of fewer than three points; None where they tell its error, too."""
+    if not before:
+        raise TableError("no point lies before the print: tell the background with --background")
+    return None if len(before) > 2 else math.fsum(before) / len(before)
 
 
 def _over(total: Figure, hours: float) -> Figure:
@@ -148,4 +212,4 @@ def given(rate: float | None, error: float) -> dict[bool, Rate]:
     """Make a known loss rate of what was given by hand, or none."""
     if rate is None:
         return {}
-    return {False: Rate(rate, error, half_width(error), "given by hand")}
+    return {False: Rate(rate, error, half_width(error), _GIVEN)}
