@@ -28,6 +28,8 @@ _SPANS, _SPAN = (
 )  # half an hour in spans of so many minutes: a sudden rise counts from its lowest
 _UP, _DOWN = 0.05, 0.1  # shares of the way, a minute
 _SHORT_PAUSE = 10
+_PACES = 3.1
+"""After how many times what a reading speaks for its absence is a pause: as channel.reach_of."""
 _NO_LEVEL = math.inf
 
 
@@ -85,9 +87,11 @@ class Baseline:
         cover = sums.cover - self._from[1]
         if self._minute is not None and cover >= _COVERED_MS:
             self._grain = math.gcd(self._grain, sums.step)
-            self.learn((sums.area - self._from[0]) / cover)
-        if self._minute is not None and minute - self._minute > _SHORT_PAUSE:
-            self.pause(minute - self._minute)
+            self.learn((sums.area - self._from[0]) / cover, max(1, round(cover / MINUTE_MS)))
+        if self._minute is not None:
+            gap = minute - self._minute
+            if gap > max(_SHORT_PAUSE, _PACES * cover / MINUTE_MS):
+                self.pause(gap)
         self._minute, self._from = minute, (sums.area, sums.cover)
 
     def pause(self, minutes: int) -> None:
@@ -98,9 +102,16 @@ class Baseline:
         self._last = None
         self._away = minutes / _HOUR
 
-    def learn(self, mean: float) -> None:
-        """Take the mean of a minute, in steps."""
+    def learn(self, mean: float, minutes: int = 1) -> None:
+        """Take the mean of a minute, in steps, or of the `minutes` that a rare reading speaks for.
+
+        So an hour is an hour, however seldom the part is asked.
+        """
         mean = round(mean, 3)
+        for _ in range(minutes):
+            self._learn(mean)
+
+    def _learn(self, mean: float) -> None:
         self._learned += 1
         self._now.append(mean)
         if self._learned % _SPAN == 0 or not self._lows:

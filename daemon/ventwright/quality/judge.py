@@ -54,6 +54,8 @@ class PartKind(NamedTuple):
     """The published life of its laser, hours of light."""
     checked: bool = True
     """False where the wire has no checksum."""
+    calm: float = 0.0
+    """Up to this value, as up to zero, an optical part may show the same for hours."""
 
     @property
     def pace(self) -> int:
@@ -176,6 +178,7 @@ class _Repeating:
         rests = _RESTS * kind.rest
         self._after = STUCK_AFTER_MS + rests
         self._zero_after = self._after if counts else ZERO_STUCK_AFTER_MS + rests
+        self._calm = kind.calm
         self._same: tuple[float | None, ...] = ()
         self._since = 0
 
@@ -194,7 +197,10 @@ class _Repeating:
         if not self._wanted:
             return False
         stood = t - self._since
-        return stood >= self._after and (stood >= self._zero_after or any(self._same))
+        if stood < self._after:
+            return False
+        calm = self._calm
+        return stood >= self._zero_after or any(v is not None and v > calm for v in self._same)
 
 
 def _is_seen(name: str) -> bool:

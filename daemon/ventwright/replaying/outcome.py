@@ -12,6 +12,7 @@ from ventwright.replaying.decisions import DECIDED, Decided, Decision, decision
 from ventwright.replaying.errors import ReplayError
 from ventwright.replaying.player import Listener, Player
 from ventwright.replaying.recorded import RecordedLog
+from ventwright.replaying.rules import at_pace
 from ventwright.replaying.stored import StoredLog, all_events
 from ventwright.replaying.tally import Episodes, Fans, Span
 from ventwright.settings.findings import listed
@@ -86,11 +87,13 @@ def replay_csv(
     log: RecordedLog, settings: Settings, known: dict[str, PartKind], label: str = ""
 ) -> Outcome:
     """Play a CSV; `known` parts keep what their drivers tell. Raises ReplayError."""
-    outcome = Outcome(label, settings)
     kinds = log.kinds(settings, known)
+    settings, notes = at_pace(settings, log.periods)
+    outcome = Outcome(label, settings)
     player = Player(settings, kinds, (*outcome.listeners, outcome.counts))
     player.play(log.items(settings))
     outcome.air.finish()
+    outcome.notes += notes
     _note_csv(outcome, log)
     return outcome
 

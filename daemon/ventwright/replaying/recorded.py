@@ -1,5 +1,6 @@
 """A CSV as a log: its rows become samples of parts, judged anew, for one keeper that never died."""
 
+import math
 from collections.abc import Iterator
 from itertools import chain, islice, pairwise
 from operator import itemgetter
@@ -23,6 +24,8 @@ _LOOKED_AT = 5000
 
 _BATCH = 500
 
+_HUGE = 1e12
+
 _LONGEST_GAP = DAY
 """After a longer gap a keeper begins anew, as after a day in which the machine was off."""
 
@@ -30,6 +33,9 @@ _OPTICAL = frozenset(q for q in QUANTITIES if q.startswith(("pm", "n0", "n1", "n
 
 _SELDOM = 10 * SECOND
 """Values that come more rarely than this may well repeat: no part is stuck for that."""
+
+_CALM = 10
+"""Nor for repeating so few of the steps in which its values were written down."""
 
 
 class Feed:
@@ -92,8 +98,11 @@ class RecordedLog:
         feeds = self.feeds(settings)
         head = list(islice(self.table.rows(), _LOOKED_AT))
         self.periods = {feed.part: _period(feed, head) for feed in feeds}
+        calm = {feed.part: _CALM * _resolution(feed, head) for feed in feeds}
         return {
-            name: _kind(entry.model, entry.quantities, self.periods.get(name), known.get(name))
+            name: _kind(
+                entry.model, entry.quantities, self.periods.get(name), known.get(name)
+            )._replace(calm=calm.get(name, 0.0))
             for name, entry in settings.parts.items()
         }
 
@@ -137,6 +146,17 @@ def _period(feed: Feed, head: list[Row]) -> int:
     times = [row.t for row in head if feed.measured(row)]
     steps = [b - a for a, b in pairwise(times) if b > a]
     return round(median(steps)) if steps else SECOND
+
+
+def _resolution(feed: Feed, head: list[Row]) -> float:
+    """Tell in what steps the part's values were written down, at most 1."""
+    step = 100
+    for row in head:
+        sample = feed.measured(row)
+        for value in sample.sample.values if sample else ():
+            if value is not None and abs(value) < _HUGE:
+                step = math.gcd(step, round(value * 100))
+    return step / 100
 
 
 def _kind(

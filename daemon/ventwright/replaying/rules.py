@@ -1,9 +1,12 @@
-"""Rules for a CSV that comes without a configuration: the alarms of the shipped example."""
+"""Rules for a CSV: the alarms of the shipped example, and any rules at the pace of a file."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from ventwright.means.channel import reach_of
 from ventwright.settings.alarm_table import complete_alarm
+from ventwright.settings.durations import format_duration
 from ventwright.settings.fields import build, check
 from ventwright.settings.findings import Findings
 from ventwright.settings.model import (
@@ -36,6 +39,26 @@ def shipped_rules(columns: list[str]) -> Settings:
         extractors,
         _alarms(tables["alarms"], parts),
     )
+
+
+def at_pace(settings: Settings, periods: dict[str, int]) -> tuple[Settings, list[str]]:
+    """Let no extractor go blind between two rows of a file with rare rows; tells what it changed.
+
+    `periods` is the time between the samples of each part, ms.
+    """
+    changed, notes = dict(settings.extractors), []
+    deciding = {a.channel.partition(".")[0] for a in settings.alarms.values() if a.extract}
+    rarest = max([periods.get(part, 0) for part in deciding], default=0)
+    least = reach_of(rarest)
+    shown = format_duration(least)
+    for name, extractor in settings.extractors.items():
+        if least > extractor.blind_after and rarest:
+            changed[name] = replace(extractor, blind_after=least)
+            notes.append(
+                f"A row comes every {format_duration(rarest)} or so: {name} is called blind "
+                f"after {shown} here, not after {format_duration(extractor.blind_after)}."
+            )
+    return replace(settings, extractors=changed), notes
 
 
 def _parts(columns: list[str]) -> dict[str, PartEntry]:

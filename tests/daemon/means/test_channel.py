@@ -83,3 +83,15 @@ def test_nothing_is_known_at_first() -> None:
     assert bench.base is None
     assert bench.last_value is None
     assert bench.mean(10**6, 10_000, 0.1) == (None, 0.0)
+
+
+def test_a_part_that_rests_for_half_an_hour_has_a_baseline_like_one_that_does_not() -> None:
+    pace = 31 * 60_000
+    channel = Channel("bench.pm2_5", QUANTITIES["pm2_5"], pace)
+    for wake in range(100):
+        for second in range(30):
+            channel.add(wake * pace + second * 1000, 50 + wake % 3)
+    assert channel.base == pytest.approx(5.1, abs=0.1)
+    assert not channel.baseline.young
+    channel.add(100 * pace + 4 * 3600_000, 50)  # longer than three paces: nobody knows what was
+    assert channel.lowest is None

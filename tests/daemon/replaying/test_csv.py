@@ -86,10 +86,40 @@ def test_missing_cells_are_no_values(write: Any, cell: str) -> None:
 def test_values_are_judged_by_range_order_and_being_stuck(write: Any) -> None:
     rows = [f"{stamp(n)},{n % 7 + 1},{n % 7 + 2}" for n in range(100)]
     rows += [f"{stamp(100)},9000,9001", f"{stamp(101)},50,20"]
-    rows += [f"{stamp(102 + n)},3,4" for n in range(700)]
+    rows += [f"{stamp(102 + n)},23,24" for n in range(700)]
     outcome = played(write(*rows, head="time,bench.pm1,bench.pm2_5"))
     words = outcome.counts.words("bench.pm2_5")
     assert words == {"good": 700, "out of range": 1, "stuck": 100, "inconsistent": 1}
+
+
+@pytest.mark.parametrize(("value", "stuck"), [("3", 0), ("11", 100), ("0.3", 0), ("3.1", 100)])
+def test_clean_air_in_coarse_steps_is_not_stuck(write: Any, value: str, stuck: int) -> None:
+    rows = [f"{stamp(n)},{'4' if n % 2 else value}" for n in range(100)]
+    rows += [f"{stamp(100 + n)},{value}" for n in range(700)]
+    assert played(write(*rows)).counts.words("bench.pm2_5").get("stuck", 0) == stuck
+
+
+def test_a_value_that_never_changes_is_stuck_from_the_first_row(write: Any) -> None:
+    rows = [f"{stamp(n)},35" for n in range(700)]
+    assert played(write(*rows)).counts.words("bench.pm2_5")["stuck"] == 100
+
+
+@pytest.mark.parametrize("minutes", [5, 11, 60])
+def test_rare_rows_have_a_baseline_raise_the_print_alarm_and_leave_nobody_blind(
+    write: Any, minutes: int
+) -> None:
+    day, rows = 1440 // minutes, []
+    for n in range(2 * day + 1):
+        level = 45 if day < n < day + 360 // minutes + 1 else 5
+        rows.append(f"{stamp(60 * minutes * n)},{level + n % 2}")
+    outcome = played(write(*rows))
+    (one,) = [one for one in outcome.episodes.all if one.alarm == "print"]
+    assert one.since / 1000 - T0 == (day + 1) * 60 * minutes + 10
+    assert one.until is not None
+    fan = outcome.fans.fans["hood"]
+    assert "blind" not in fan.states
+    assert 350 <= fan.on / 60_000 < 440 + 2 * minutes
+    assert "hood is called blind after" in " ".join(outcome.notes)
 
 
 def test_rows_that_come_seldom_are_never_stuck(write: Any) -> None:
