@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator
 from datetime import datetime
 from typing import Any
 
+from ventwright.averaging.water import water_told
 from ventwright_drivers.quantities import QUANTITIES
 
 Told = dict[str, Any]
@@ -32,6 +33,7 @@ def lines(room: str, channels: list[Told]) -> Iterator[str]:
         yield ""
         yield from _channel(told)
     yield ""
+    yield from _water(channels)
     yield from _notes(channels)
 
 
@@ -52,6 +54,17 @@ def _channel(told: Told) -> Iterator[str]:
         when = f", until {work['until'][11:16]}" if work["until"] else ""
         yield f"  at work today, {work['what']}: {_number(work, digits)}{when}"
         yield from _limits(work["limits"], "occupational")
+
+
+def _water(channels: list[Told]) -> Iterator[str]:
+    found = list(water_told(channels))
+    for told in found:
+        yield (
+            f"{told['part']}: dew point {told['dew point (°C)']:.1f} °C, "
+            f"{told['water (g/m³)']:.1f} g/m³ of water in the air, over {told['over']}"
+        )
+    if found:
+        yield ""
 
 
 def _quantity(told: Told) -> Any:

@@ -10,6 +10,7 @@ import click
 
 from ventwright.averaging.gather import end_of, gather
 from ventwright.averaging.telling import channel_told
+from ventwright.averaging.water import water_told
 from ventwright.averaging.words import lines
 from ventwright.commands.options import (
     Moment,
@@ -48,7 +49,8 @@ def averages(config: Path, at: int | None, as_json: bool) -> None:
     except sqlite3.Error as error:
         fail(f"The store in {settings.store.folder} could not be read: {error}")
     if as_json:
-        answer = {"room": settings.room.name, "channels": channels}
+        water = list(water_told(channels))
+        answer = {"room": settings.room.name, "channels": channels, "water in the air": water}
         click.echo(json.dumps(answer, ensure_ascii=False, indent=2))
         return
     for line in lines(settings.room.name, channels):
