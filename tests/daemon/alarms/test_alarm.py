@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 import rooms
 from ventwright.alarms.alarm import Alarm
+from ventwright.alarms.habits import STANDING_AFTER
 from ventwright.alarms.states import ASIDE, WAYS, State
 from ventwright.means.channel import Channel
 from ventwright_drivers.quantities import QUANTITIES
@@ -108,6 +109,19 @@ def test_worse_counts_from_what_was_told_last() -> None:
     assert bench.alarm.peak == 400
     assert bench.show(59.9, 5 * MINUTE) == []
     assert bench.show(60, 2000) == ["worse"]
+
+
+@pytest.mark.parametrize("aside", ["shelved", "out of service"])
+def test_what_is_set_aside_is_told_neither_as_worse_nor_as_standing(aside: str) -> None:
+    bench = Bench()
+    bench.show(12)
+    if aside == "shelved":
+        bench.alarm.shelve(10**10)
+    else:
+        bench.alarm.take_out()
+    assert bench.show(400, 6 * MINUTE) == []
+    assert bench.show(400, STANDING_AFTER) == []
+    assert bench.alarm.peak == 400
 
 
 @pytest.mark.parametrize("setpoint", [0, -10])

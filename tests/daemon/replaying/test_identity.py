@@ -9,8 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import rooms
-from daemon.replaying.lives import Life, replayed, taken
+from daemon.alarms.diagram import follows_the_diagram, is_told_once
+from daemon.replaying.lives import Life, Told, replayed, taken
 from rooms import measured
+from ventwright.alarms.states import State
 from ventwright.events import Event, RelayReport, Request, Started, StoreReport, Trouble
 from ventwright.settings.model import Settings
 
@@ -145,7 +147,20 @@ def test_replaying_gives_the_decisions_that_the_store_holds(story: Any, orderly:
         lived = Story(Path(folder), house())
         lived.live(story)
         lived.end(orderly)
-        assert replayed(Path(folder), house()) == taken(Path(folder))
+        done = taken(Path(folder))
+        assert replayed(Path(folder), house()) == done
+        for told in alarms_of(done):
+            assert follows_the_diagram(told)
+            assert is_told_once(told)
+
+
+def alarms_of(done: Told) -> list[list[tuple[str, State]]]:
+    """What became of each alarm over all deaths and boots."""
+    found: dict[str, list[tuple[str, State]]] = {}
+    for _, _, kind, subject, body in done:
+        if kind == "alarm":
+            found.setdefault(subject, []).append((body["change"], State(body["state"])))
+    return list(found.values())
 
 
 @settings(max_examples=25, deadline=None)
