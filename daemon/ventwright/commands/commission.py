@@ -5,7 +5,7 @@ import sqlite3
 import sys
 import time
 from collections.abc import Callable, Sequence
-from math import isfinite, nan
+from math import nan
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +20,7 @@ from ventwright.commands.options import (
     json_option,
     settings_or_exit,
 )
-from ventwright.commissioning.columns import ColumnsError, read_columns
+from ventwright.commissioning.columns import MOST, ColumnsError, read_columns
 from ventwright.commissioning.curves import HOURS, MODELS, VOLUMES, Analysis, Asked, analyse, told
 from ventwright.commissioning.here import Here
 from ventwright.commissioning.measuring import Wanted, kept, plan, recorded, walked
@@ -31,6 +31,7 @@ from ventwright.commissioning.verdict import lines as verdict_lines
 from ventwright.commissioning.verdict import told as verdict_told
 from ventwright.commissioning.walk import StoppedError
 from ventwright.control.client import NotRunningError
+from ventwright.mixing.curve import FitError
 from ventwright.settings.model import DAY, Settings
 
 _PAST = 90 * DAY
@@ -51,7 +52,7 @@ class Background(click.ParamType[float | None]):
             level = float(value)
         except ValueError:
             level = nan
-        if not isfinite(level):
+        if not abs(level) <= MOST:
             self.fail(f'"{value}" is no level and not the word free', param, ctx)
         return level
 
@@ -63,8 +64,10 @@ def _file(path: Path, asked: Asked, as_json: bool, plot: Path | None) -> None:
         answer = {"file": str(path), **told(found)}
     except ColumnsError as error:
         fail(str(error))
-    except ValueError as error:
+    except FitError as error:
         fail(f"{path}: {error}; another --model or --background may fit, or more points.")
+    except (ArithmeticError, ValueError):
+        fail(f"{path}: the numbers of {asked.model} run out of range here; try another --model.")
     if as_json:
         click.echo(json.dumps(answer, ensure_ascii=False, indent=2))
     else:
@@ -102,7 +105,9 @@ _FILE_OPTIONS = (
         show_default=True,
         help="What the room shows without a source; free: to be fitted.",
     ),
-    click.option("--background-error", type=Finite(0), default=0.0, help="Its standard error. [0]"),
+    click.option(
+        "--background-error", type=Finite(0, MOST), default=0.0, help="Its standard error. [0]"
+    ),
     click.option(
         "--noise",
         type=click.Choice(["even", "level"]),
@@ -115,11 +120,13 @@ _FILE_OPTIONS = (
         help="Of the file's first column. Dates need none.",
     ),
     click.option("--unit", default="", help="Of the file's second column, to be told with it."),
-    click.option("--volume", type=Finite(0, min_open=True), help="Of the room, to tell flows."),
+    click.option(
+        "--volume", type=Finite(0, 1e9, min_open=True), help="Of the room; then flows are told."
+    ),
     click.option(
         "--volume-unit", type=click.Choice(list(VOLUMES)), default="m3", show_default=True
     ),
-    click.option("--natural", type=Finite(0), help="Loss rate without the device, 1/h."),
+    click.option("--natural", type=Finite(0, 1e9), help="Loss rate without the device, 1/h."),
     click.option("--plot", type=click.Path(path_type=Path), help="Draw it: FILE.png or FILE.svg."),
 )  # fmt: skip
 

@@ -5,16 +5,23 @@ else. Lines of names above the numbers are passed over; lines that begin with # 
 Times are numbers, or dates such as 2026-05-14T14:20:00. A time without a value is a gap.
 """
 
+import csv
 import re
+from codecs import BOM_UTF16_BE, BOM_UTF16_LE
 from datetime import datetime
-from math import isfinite
 from pathlib import Path
 from typing import NamedTuple
 
 _GAPS = ("", "nan", "na", "n/a", "null", "-")
-_COMMA = re.compile(r"[+-]?\d+(,\d+)?")
+_COMMA = re.compile(r"^([+-]?\d*),(\d+(?:[eE][+-]?\d+)?)$")
+_PLAIN = re.compile(r"[+-]?\d+(,\d+)?")
 _WHOLE = re.compile(r"[+-]?\d+")
 _NUMBER = re.compile(r"[+-]?[.,]?\d")
+_DAY = re.compile(r"\d{4}-\d\d-\d\d")
+_CLOCK = re.compile(r"\d\d:\d\d")
+
+MOST = 1e30
+"""Beyond this no time and no level can be, either way."""
 
 
 class Columns(NamedTuple):
@@ -69,7 +76,9 @@ def _lines(path: Path) -> list[tuple[int, str]]:
 
 
 def _text(raw: bytes) -> str:
-    """Read UTF-8, or else the older code of a western desk: only names above numbers need it."""
+    """Read UTF-8, UTF-16 with its mark, or the older code of a western desk."""
+    if raw.startswith((BOM_UTF16_LE, BOM_UTF16_BE)):
+        return raw.decode("utf-16")
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -81,7 +90,7 @@ def _text(raw: bytes) -> str:
 def _below_names(lines: list[tuple[int, str]]) -> list[tuple[int, str]]:
     """Leave out the lines of names: those above the first that begins with a number."""
     for n, (_, line) in enumerate(lines):
-        if _NUMBER.match(_words(line)[0]):
+        if _NUMBER.match(line.strip(' "')):
             return lines[n:]
     return []
 
@@ -97,25 +106,42 @@ def _row(path: Path, number: int, line: str) -> _Row:
         )
     gap = words[1].casefold() in _GAPS
     try:
-        (time, dates), value = _time(words[0]), 0.0 if gap else float(words[1])
+        time, dates = _time(words[0])
     except (ValueError, OverflowError, OSError):
         raise ColumnsError(
-            f"{where}: no two numbers: {line.strip()}; a time may also be a date such as "
-            "2026-05-14T14:20"
+            f"{where}: {words[0]} is no time: give a number, or a date such as 2026-05-14T14:20"
         ) from None
-    if not (isfinite(time) and isfinite(value)):
-        raise ColumnsError(f"{where}: no finite number: {line.strip()}")
+    try:
+        value = 0.0 if gap else float(words[1])
+    except ValueError:
+        raise ColumnsError(f"{where}: {words[1]} is no concentration: {_hint(words[1])}") from None
+    if not (abs(time) <= MOST and abs(value) <= MOST):
+        raise ColumnsError(f"{where}: no number within {MOST:g}: {line.strip()}")
     return _Row(time, None if gap else value, dates)
 
 
+def _hint(word: str) -> str:
+    if word.startswith(("<", ">")):
+        return "leave its place empty, or put the number to take for it"
+    return "give a number, or leave its place empty"
+
+
 def _words(line: str) -> list[str]:
-    spaced = line.split()
-    if len(spaced) == 2 and "," in line and all(_COMMA.fullmatch(word) for word in spaced):
-        return [word.replace(",", ".") for word in spaced]
+    """Take a line apart: a date and a time of day in two words become one."""
+    words = [_COMMA.sub(r"\1.\2", word) for word in _parted(line.strip())]
+    if len(words) > 2 and _DAY.fullmatch(words[0]) and _CLOCK.match(words[1]):
+        return [f"{words[0]}T{words[1]}", *words[2:]]
+    return words
+
+
+def _parted(line: str) -> list[str]:
+    spaced = [word.strip('"') for word in line.split()]
+    if len(spaced) == 2 and all(_PLAIN.fullmatch(word) for word in spaced):
+        return spaced
     for mark in (";", "\t", ","):
         if mark in line:
-            words = [word.strip().strip('"') for word in line.split(mark)]
-            return [word.replace(",", ".") for word in words] if mark != "," else words
+            row = next(csv.reader([line], delimiter=mark, skipinitialspace=True))
+            return [word.strip() for word in row]
     return spaced
 
 
@@ -128,5 +154,5 @@ def _time(word: str) -> tuple[float, bool]:
 
 def _zero(times: list[float], dates: bool) -> float:
     """Begin at the first time where times are labels rather than a time since something."""
-    far = times[0] > 5 * (times[-1] - times[0])
-    return times[0] if dates or (far and times[0] > 0) else 0.0
+    far = abs(times[0]) > 5 * (times[-1] - times[0])
+    return times[0] if dates or far else 0.0

@@ -9,7 +9,7 @@ from math import hypot, isfinite
 from typing import Any, NamedTuple
 
 from ventwright.commissioning.columns import Columns
-from ventwright.mixing.curve import Fit, Points
+from ventwright.mixing.curve import Fit, FitError, Points
 from ventwright.mixing.decay import PLAIN, against, leaning, weighted
 from ventwright.mixing.doubt import Doubt, doubt
 from ventwright.mixing.fitting import fit
@@ -25,6 +25,8 @@ _VAGUE = 0.5
 _SPARE = 3
 _OF_ROOMS = ("decay", "build-up")
 """The models with one rate, that of a room's losses."""
+_FROM_NOUGHT = ("build-up", "rise-and-fall", "slowing")
+"""The models of something that begins at time 0."""
 
 
 class Asked(NamedTuple):
@@ -56,16 +58,15 @@ class Analysis(NamedTuple):
 
 
 def analyse(columns: Columns, asked: Asked) -> Analysis:
-    """Fit what was asked for; raises ValueError, a sentence, where it cannot be fitted."""
-    try:
-        return _analysed(columns, asked)
-    except ArithmeticError as error:
-        raise ValueError(f"the numbers of {asked.model} run out of range here") from error
+    """Fit what was asked for; raises FitError, a sentence, where it cannot be fitted.
 
-
-def _analysed(columns: Columns, asked: Asked) -> Analysis:
+    Numbers beyond all measure can end in other ValueErrors or ArithmeticErrors, here and in `told`.
+    """
     asked = asked._replace(time_unit="h") if columns.dates else asked
     shape = SHAPES["two-decays" if asked.model == "parallel" else asked.model]
+    if columns.times[0] < 0 and shape.name in _FROM_NOUGHT:
+        first = f"{columns.times[0]:g}"
+        raise FitError(f"{shape.name} begins at time 0, and the first time of these is {first}")
     points = Points(columns.times, columns.values, [1.0] * len(columns.values))
     if asked.noise == "level":
         found = weighted(shape, points, asked.background)

@@ -8,6 +8,10 @@ from ventwright.mixing.linear import Column
 from ventwright.mixing.shapes import Shape
 
 
+class FitError(ValueError):
+    """The points give no such curve; a sentence."""
+
+
 class Points(NamedTuple):
     """Times and values, and how far each value may be off, up to a common factor."""
 

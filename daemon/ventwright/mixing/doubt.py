@@ -18,6 +18,7 @@ from ventwright.standards.distributions import t_quantile
 
 _CLOSEST = 0.98
 _FEWEST = 20  # below, a correlation is no more than a guess
+_MOST = 1000  # residuals whose correlations are summed; more are taken in groups for that
 
 
 class Doubt(NamedTuple):
@@ -68,6 +69,9 @@ def _correlation(off: Sequence[float], lag: int, total: float) -> float:
 
 def _positive_sum(off: Sequence[float], total: float) -> float:
     """Give 1 + 2 times the sum of the correlations, as far as they stay above nothing."""
+    size = len(off) // _MOST
+    if size > 1:
+        return _positive_sum_of_groups(off, total, size)
     found = 1.0
     for lag in range(1, len(off) // 4, 2):
         pair = _correlation(off, lag, total) + _correlation(off, lag + 1, total)
@@ -75,3 +79,10 @@ def _positive_sum(off: Sequence[float], total: float) -> float:
             break
         found += 2 * pair
     return found
+
+
+def _positive_sum_of_groups(off: Sequence[float], total: float, size: int) -> float:
+    """Give the same from the sums of groups, which vary as much over a long time as all of it."""
+    sums = [fsum(off[n : n + size]) for n in range(0, len(off) - size + 1, size)]
+    squares = fsum(s * s for s in sums)
+    return _positive_sum(sums, squares) * squares / total

@@ -10,7 +10,7 @@ from itertools import combinations
 from math import exp, fsum, inf, isfinite, log, sqrt
 from typing import NamedTuple
 
-from ventwright.mixing.curve import Fit, Points
+from ventwright.mixing.curve import Fit, FitError, Points
 from ventwright.mixing.linear import Column, SingularError, inverse_square, solve
 from ventwright.mixing.shapes import Shape
 
@@ -22,7 +22,7 @@ _STEPS = 500
 _ROUNDING = 1e-15
 """The share of a sum of squares that is no more than rounding."""
 _COARSE = 240
-"""Points that a net is tried on; more are thinned out for that."""
+"""Points that a net is tried on; more are thinned out for that, and for the first way down."""
 
 
 class _Trial(NamedTuple):
@@ -49,9 +49,12 @@ class _Task(NamedTuple):
         return _Trial(rss if isfinite(rss) else inf, amplitudes, rates, background)
 
     def off(self, amplitudes: Column, rates: Column, background: float) -> Column:
-        """Give the weighted residuals."""
-        rows = zip(*self.points, strict=True)
-        return [(y - background - self.shape.value(t, amplitudes, rates)) / s for t, y, s in rows]
+        """Give the weighted residuals; raises SingularError where the curve is no number."""
+        rows, value = zip(*self.points, strict=True), self.shape.value
+        try:
+            return [(y - background - value(t, amplitudes, rates)) / s for t, y, s in rows]
+        except (ArithmeticError, ValueError) as error:
+            raise SingularError from error
 
     def projected(self, rates: Column) -> _Trial:
         """Give the best amplitudes for these rates; raises SingularError."""
@@ -70,8 +73,11 @@ class _Task(NamedTuple):
         return self.trial(found, rates, background)
 
     def columns(self, at: _Trial) -> list[Column]:
-        """Give how each weighted point changes with each parameter."""
-        rows = [self._row(t, s, at) for t, _, s in zip(*self.points, strict=True)]
+        """Give how each weighted point changes with each parameter; raises SingularError."""
+        try:
+            rows = [self._row(t, s, at) for t, _, s in zip(*self.points, strict=True)]
+        except (ArithmeticError, ValueError) as error:
+            raise SingularError from error
         return [list(column) for column in zip(*rows, strict=True)]
 
     def _row(self, t: float, spread: float, at: _Trial) -> Column:
@@ -98,35 +104,43 @@ def fit(
     """Fit a shape, with the background as given or free (None).
 
     `near` is a fit that this one will resemble, which spares looking for a start.
-    Raises ValueError, with a sentence, where there are too few points or the points do not
+    Raises FitError, a sentence, where there are too few points or the points do not
     determine the parameters.
     """
     task = _Task(shape, points, background)
-    wanted = len(shape.amplitudes) + len(shape.rates) + (background is None)
-    if len(points.values) < wanted or not points.span:
-        raise ValueError(
-            f"{len(points.values)} points are too few for the {wanted} parameters of {shape.name}"
+    wanted, times = len(shape.amplitudes) + len(shape.rates) + (background is None), set(points[0])
+    if len(times) < wanted:
+        at = "1 time" if len(times) == 1 else f"{len(times)} times"
+        raise FitError(
+            f"{len(points.values)} points at {at} are too few for the {wanted} parameters "
+            f"of {shape.name}"
         )
-    starts = _starts(task) if near is None else [_Trial(0.0, *_like(near, background))]
-    return _finished(task, min(_refined(task, start) for start in starts))
+    try:
+        start = _start(task) if near is None else _Trial(0.0, *_like(near, background))
+        return _finished(task, _refined(task, start))
+    except (ArithmeticError, SingularError) as error:
+        raise FitError(
+            f"the points do not tell the {wanted} parameters of {shape.name} apart"
+        ) from error
 
 
 def _like(near: Fit, background: float | None) -> tuple[Column, Column, float]:
     return near.amplitudes, near.rates, near.background if background is None else background
 
 
-def _starts(task: _Task) -> list[_Trial]:
-    """Try a net of rates; returns the best few."""
+def _start(task: _Task) -> _Trial:
+    """Try a net of rates on few points and go down from the best of them; returns the lowest."""
     thinned = task._replace(points=_thinned(task.points))
     found = []
     for rates in _net(task.shape, task.points):
         try:
             found.append(thinned.projected(list(rates)))
-        except SingularError:
+        except (ArithmeticError, SingularError):
             continue
-    if not found:
-        raise SingularError("the points do not change in a way that tells a rate")
-    return sorted(found)[: _REFINED[len(task.shape.rates) - 1]]
+    best = sorted(found)[: _REFINED[len(task.shape.rates) - 1]]
+    if not best:
+        raise SingularError
+    return min(_refined(thinned, start) for start in best)
 
 
 def _thinned(points: Points) -> Points:
@@ -148,8 +162,11 @@ def _refined(task: _Task, start: _Trial) -> _Trial:
     """Go down from a start until no step helps any more."""
     damping, at = 1e-3, task.trial(*start[1:])
     for _ in range(_STEPS):
-        columns = task.columns(at)
-        residuals = task.off(at.amplitudes, at.rates, at.background)
+        try:
+            columns = task.columns(at)
+            residuals = task.off(at.amplitudes, at.rates, at.background)
+        except SingularError:
+            break
         at, damping, moved = _step(task, at, columns, residuals, damping)
         if not moved:
             break
@@ -191,6 +208,8 @@ def _finished(task: _Task, at: _Trial) -> Fit:
     at = _sorted(task.shape, at)
     zeros = [0.0] * len(task.points.values)
     covariance = inverse_square(solve(task.columns(at), zeros)[1])
+    if not all(isfinite(value) for row in covariance for value in row):
+        raise SingularError
     size = len(covariance)
     freedom = len(zeros) - size
     scale = at.rss / freedom if freedom > 0 else inf

@@ -22,12 +22,23 @@ def solve(
 
     R is given by rows of its upper triangle. Raises SingularError.
     """
+    try:
+        return _solved(columns, values)
+    except SingularError:
+        raise
+    except (ArithmeticError, ValueError) as error:  # fsum meets what is no number
+        raise SingularError("the numbers run out of range") from error
+
+
+def _solved(
+    columns: Sequence[Sequence[float]], values: Sequence[float]
+) -> tuple[Column, list[Column]]:
     work, right = [list(column) for column in columns], list(values)
     triangle: list[Column] = []
     norms = [_norm(column) for column in work]
     for n in range(len(work)):
         triangle.append(_reflect(work, right, n))
-        if abs(triangle[n][0]) <= _SINGULAR * norms[n]:
+        if not abs(triangle[n][0]) > _SINGULAR * norms[n]:  # so too where it is no number
             raise SingularError("the parameters cannot be told apart")
     return _back(triangle, right), triangle
 

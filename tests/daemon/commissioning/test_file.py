@@ -1,6 +1,7 @@
 """`commission --file`: somebody's two columns, analysed; and all that can be wrong with them."""
 
 import json
+import random
 import sys
 from math import exp, log
 from pathlib import Path
@@ -11,6 +12,7 @@ from click.testing import CliRunner, Result
 
 from ventwright.commands.commission import commission
 from ventwright.commissioning.columns import read_columns
+from ventwright.mixing.doubt import doubt_of
 
 FOCUS_C = "0,85.1 1,57.9 3,29.9 7,14.6 14,9.7 28,6.6 63,4.0 91,3.9 119,0.6"
 """FOCUS 2006 set C, from memory."""
@@ -204,14 +206,15 @@ def test_a_bent_decay_is_not_concluded_from(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("a,b\n1,2\n2,x\n", "line 3: no two numbers: 2,x"),
+        ("a,b\n1,2\n2,x\n", "line 3: x is no concentration: give a number"),
         ("1,2\n2\n", "line 2: a time and a concentration are needed, found: 2"),
-        ("1,2\n2,inf\n", "line 2: no finite number"),
+        ("1,2\n2,inf\n", "line 2: no number within 1e+30"),
         ("time,level\n", "no line with a time and a concentration"),
         ("1,2\n2026-05-14T14:00,3\n", "some times are dates and some are numbers"),
-        ("1,2\n1,3\n1,4\n", "points are too few"),
+        ("1,2\n1,3\n1,4\n", "3 points at 1 time are too few for the 2 parameters of decay"),
+        ("1,2\n2,<0.1\n", "line 2: <0.1 is no concentration: leave its place empty"),
         ("0,5,9,5\n1,5,8,1\n", "which are the two columns of 0,5,9,5?"),
-        ("14:20,2\n14:30,3\n", "a time may also be a date such as 2026-05-14T14:20"),
+        ("14:20,2\n14:30,3\n", "line 1: 14:20 is no time: give a number, or a date such as"),
     ],
 )
 def test_what_is_wrong_with_a_file_is_said(tmp_path: Path, text: str, says: str) -> None:
@@ -258,6 +261,16 @@ def test_numbers_beyond_what_can_be_reckoned_with_are_said(tmp_path: Path) -> No
 
 @pytest.mark.parametrize("option", ["--background", "--volume", "--natural", "--background-error"])
 @pytest.mark.parametrize("word", ["nan", "inf", "lots"])
+def test_many_points_take_no_longer_for_their_correlations(tmp_path: Path) -> None:
+    """Noise that resembles its neighbours, in groups or not, tells of itself about alike."""
+    dice, level, off = random.Random(1), 0.0, []
+    for _ in range(6000):
+        level = 0.9 * level + dice.gauss(0, 1)
+        off.append(level)
+    assert doubt_of(off, 2).widened == pytest.approx(((1 + 0.9) / (1 - 0.9)) ** 0.5, rel=0.15)
+    assert doubt_of(off[:1500], 2).widened == pytest.approx(19**0.5, rel=0.3)
+
+
 def test_options_that_are_no_finite_number(tmp_path: Path, option: str, word: str) -> None:
     result = run(room(tmp_path), option, word)
     assert result.exit_code == 2
@@ -285,6 +298,8 @@ def test_a_device_that_cleared_nothing_is_told(tmp_path: Path) -> None:
         "0.5;9.5\n1;8.25",
         "minutes;level\nmin;ppm\n0,5;9,5\n1;8,25\n",
         '"0.5","9.5"\r\n\r\n"1","8.25"\r\n',
+        '"0,5","9,5"\n"1","8,25"\n',
+        '"0.5" "9.5"\n1 8.25\n',
     ],
 )
 def test_columns_as_desks_write_them(tmp_path: Path, rows: str) -> None:
@@ -293,9 +308,24 @@ def test_columns_as_desks_write_them(tmp_path: Path, rows: str) -> None:
     assert (found.times, found.values) == ([0.5, 1.0], [9.5, 8.25])
 
 
-def test_names_in_an_older_code_are_no_hindrance(tmp_path: Path) -> None:
-    (tmp_path / "data.csv").write_bytes("t;µg/m³\n0;9\n1;8\n".encode("latin-1"))
+@pytest.mark.parametrize("code", ["utf-8-sig", "latin-1", "utf-16"])
+def test_the_code_of_the_text_is_no_hindrance(tmp_path: Path, code: str) -> None:
+    (tmp_path / "data.csv").write_bytes("t;µg/m³\n0;9\n1;8\n".encode(code))
     assert read_columns(tmp_path / "data.csv").values == [9, 8]
+
+
+def test_a_date_and_a_time_of_day_may_stand_apart(tmp_path: Path) -> None:
+    for mark in " ,;":
+        rows = [f"2026-05-14 14:{n:02d}:00".replace(" ", mark) + f"{mark}{9 - n}" for n in (0, 30)]
+        (tmp_path / "data.csv").write_text("\n".join(rows))
+        assert read_columns(tmp_path / "data.csv").times == [0, pytest.approx(0.5)]
+
+
+@pytest.mark.parametrize("model", ["build-up", "rise-and-fall", "slowing"])
+def test_what_begins_at_time_0_takes_no_time_before(tmp_path: Path, model: str) -> None:
+    result = run(table(tmp_path, " ".join(f"{n - 2},{9 - n}" for n in range(9))), "--model", model)
+    assert result.exit_code == 1
+    assert f"{model} begins at time 0, and the first time of these is -2" in result.stderr
 
 
 def test_times_without_a_value_are_gaps_and_counted(tmp_path: Path) -> None:
@@ -312,7 +342,7 @@ def test_a_level_that_stays_is_no_decay(tmp_path: Path) -> None:
 
 def test_files_that_are_no_text_or_not_there(tmp_path: Path) -> None:
     assert "cannot be read: No such file" in run(tmp_path / "none.csv").stderr
-    (tmp_path / "image.csv").write_bytes(b"\xff\xfe\x00\x81")
+    (tmp_path / "image.csv").write_bytes(b"\x89PNG\x00\x81")
     assert "is no text" in run(tmp_path / "image.csv").stderr
 
 
