@@ -36,7 +36,7 @@ Asked = tuple[Sequence[Sample], Question]
     "--csv",
     "table",
     type=click.Path(path_type=Path, exists=True, dir_okay=False),
-    help="Instead of trials: repeats from a file, condition, value, batch (may be left out).",
+    help="Instead of trials: repeats from a file; condition, value, batch or a column each.",
 )
 @click.option(
     "--scale",

@@ -266,7 +266,7 @@ class _Comparing:
         pairs = zip(self.pairs, tests, strict=True)
         own = [Own(self.groups[i], self.groups[j], test) for (i, j), test in pairs]
         alone = [one.chance() for one in own]
-        adjusted = alone if self.method == "none" else ADJUSTING[self.method](alone)
+        adjusted = alone if self.method == "none" else ADJUSTING.get(self.method, sidak)(alone)
         alpha = self._alpha if self.method == "sidak" else self.question.alpha
         found = [one.joint(alpha, p) for one, p in zip(own, adjusted, strict=True)]
         return adjusted, found

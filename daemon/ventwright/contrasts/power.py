@@ -47,7 +47,8 @@ def t_power(
 def welch_df(v: float, w: float, n: float, m: float) -> float:
     """Give Welch's degrees of freedom for variances v, w of n, m repeats (one may be 0)."""
     a, b = v / n, w / m
-    return (a + b) ** 2 / (a * a / (n - 1) + b * b / (m - 1))
+    share = a / (a + b)
+    return 1 / (share**2 / (n - 1) + (1 - share) ** 2 / (m - 1))
 
 
 @cache

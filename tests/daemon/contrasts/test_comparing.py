@@ -220,7 +220,7 @@ def csv(folder: Path, text: str) -> str:
         ("condition,value\na,1\nb,many\n", 'line 3: "many" is no number'),
         ("a,1\nb,nan\n", 'line 2: "nan" is no number'),
         ("a,1\na,2\n", "two conditions are needed"),
-        ("material,emission\na,2\n", "a header names its columns condition, value, batch"),
+        ("material,emission\na,much\n", "a header names its columns condition, value, batch"),
     ],
 )
 def test_a_wrong_table_is_told_with_its_line(tmp_path: Path, text: str, says: str) -> None:
@@ -326,3 +326,69 @@ def test_a_spread_that_is_no_factor_is_refused(tmp_path: Path) -> None:
     table = csv(tmp_path, "a,1\nb,2")
     said = said_by(compare_command, "--csv", table, "--spread", "0.5", status=1)
     assert said.startswith("--spread 0.5 must be above 1")
+
+
+WIDE = """# filament, by weight
+
+PLA;ABS;PETG
+1,5;3,5;2
+2;4;<2,5
+1,8;;2,2
+"""
+
+
+@pytest.mark.parametrize("code", ["utf-8", "utf-8-sig", "latin-1"])
+@pytest.mark.parametrize("newline", ["\n", "\r\n"])
+def test_a_column_a_condition_is_read_too(tmp_path: Path, code: str, newline: str) -> None:
+    """Remarks, blank lines, decimal commas, a missing cell and a bound, as sheets are saved."""
+    file = tmp_path / "wide.csv"
+    file.write_bytes(WIDE.replace("PETG", "PÄTG").replace("\n", newline).encode(code))
+    found = json_of(compare_command, "--csv", str(file), "--json")
+    sizes = {name: group["n"] for name, group in found["tests"]["groups"].items()}
+    assert sizes == {"PLA": 3, "ABS": 2, "PÄTG": 3}
+    rows = "PLA 1.5\nPLA 2\nPLA 1.8\nABS 3.5\nABS 4"
+    long = json_of(compare_command, "--csv", csv(tmp_path, rows), "--json")
+    alone = found["tests"]["pairs"][0]
+    assert alone["welch"]["t"] == pytest.approx(long["tests"]["pairs"][0]["welch"]["t"])
+    below = [repeat["below"] for repeat in found["conditions"][2]["repeats"]]
+    assert below == [False, True, False]
+
+
+def test_other_names_above_the_columns_are_understood_unless_there_are_two_ways(
+    tmp_path: Path,
+) -> None:
+    named = csv(tmp_path, "filament,yield\nPLA,1\nPLA,2\nABS,3\nABS,5")
+    assert len(json_of(compare_command, "--csv", named, "--json")["conditions"]) == 2
+    two_ways = csv(tmp_path, "nozzle,yield\n200,1\n200,2\n220,3\n220,5")
+    said = said_by(compare_command, "--csv", two_ways, status=1).replace("\n", " ")
+    assert 'are "nozzle" and "yield" two conditions, or is the first column the condition?' in said
+
+
+@pytest.mark.parametrize(
+    ("rows", "says"),
+    [
+        ("a,1\na,2\nb,1e300\nb,2", "line 3: 1e300 is out of range"),
+        ("a,1\na,2\nb,1e9999999\nb,2", 'line 3: "1e9999999" is no number'),
+        ("a,1\na,2\nb,1/3\nb,2", 'line 3: "1/3" is no number'),
+        ("a,1\na,2\n,3\nb,2", "line 3: a condition and a value are needed"),
+        ("a,1\na,-2\nb,3\nb,2", "line 2 is -2: ratios need values above 0"),
+        ("PLA,ABS\n1,2\n3,4,5\n", "line 3: more cells than the 2 conditions above"),
+    ],
+)
+def test_values_that_cannot_be_are_told(tmp_path: Path, rows: str, says: str) -> None:
+    said = said_by(compare_command, "--csv", csv(tmp_path, rows), status=1)
+    assert says in said.replace("\n", " ")
+
+
+@pytest.mark.parametrize("method", ["usual", "holm", "tukey", "dunnett"])
+@pytest.mark.parametrize(
+    "rows", ["a,5\nb,5", "a,5\na,5\nb,5\nb,5", "a,1e99\na,7\na,1\nb,1\nb,2", "a,5\na,6\nb,7"]
+)
+def test_no_table_ends_in_a_traceback_or_numbers_that_json_has_not(
+    tmp_path: Path, method: str, rows: str
+) -> None:
+    words = ("--scale", "linear", "--method", method, "--reference", "a", "--json")
+    found = json_of(compare_command, "--csv", csv(tmp_path, rows), *words)
+    assert "NaN" not in str(found)
+    assert "inf" not in str(found)
+    assert found["contrasts"]
