@@ -261,6 +261,12 @@ def test_numbers_beyond_what_can_be_reckoned_with_are_said(tmp_path: Path) -> No
 
 @pytest.mark.parametrize("option", ["--background", "--volume", "--natural", "--background-error"])
 @pytest.mark.parametrize("word", ["nan", "inf", "lots"])
+def test_options_that_are_no_finite_number(tmp_path: Path, option: str, word: str) -> None:
+    result = run(room(tmp_path), option, word)
+    assert result.exit_code == 2
+    assert word in result.stderr
+
+
 def test_many_points_take_no_longer_for_their_correlations(tmp_path: Path) -> None:
     """Noise that resembles its neighbours, in groups or not, tells of itself about alike."""
     dice, level, off = random.Random(1), 0.0, []
@@ -269,12 +275,6 @@ def test_many_points_take_no_longer_for_their_correlations(tmp_path: Path) -> No
         off.append(level)
     assert doubt_of(off, 2).widened == pytest.approx(((1 + 0.9) / (1 - 0.9)) ** 0.5, rel=0.15)
     assert doubt_of(off[:1500], 2).widened == pytest.approx(19**0.5, rel=0.3)
-
-
-def test_options_that_are_no_finite_number(tmp_path: Path, option: str, word: str) -> None:
-    result = run(room(tmp_path), option, word)
-    assert result.exit_code == 2
-    assert word in result.stderr
 
 
 def test_a_file_goes_neither_with_the_past_nor_with_what_is_kept(tmp_path: Path) -> None:
