@@ -145,7 +145,7 @@ def _take_back(core: Core, saved: Saved | None) -> None:
 def _period(feed: Feed, head: list[Row]) -> int:
     times = [row.t for row in head if feed.measured(row)]
     steps = [b - a for a, b in pairwise(times) if b > a]
-    return round(median(steps)) if steps else SECOND
+    return min(round(median(steps)), _LONGEST_GAP) if steps else SECOND
 
 
 def _resolution(feed: Feed, head: list[Row]) -> float:

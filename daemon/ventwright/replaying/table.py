@@ -20,6 +20,9 @@ _NOTHING = frozenset({"", "nan", "na", "n/a", "null", "none", "-"})
 _NAMES = "a column is named time or part.quantity, such as bench.pm2_5"
 
 
+_FIRST_YEAR, _LAST_YEAR = 1980, 2199
+"""What clocks of machines can be set to, and a mistyped year hardly is."""
+
 _WITH_UNIT = re.compile(r"(.*\S)\s*\((.*)\)")
 _ADDED = (" quality", " lowest", " highest", " coverage")
 
@@ -120,6 +123,8 @@ class Table:
             shown = printable(text[:40])
             example = "2026-09-21T14:03:05+02:00"
             self._refuse(line, f'"{shown}" is no time; ISO 8601 is needed, such as {example}')
+        if not _FIRST_YEAR <= time.year <= _LAST_YEAR:
+            self._refuse(line, f"its year is {time.year}; {_FIRST_YEAR} to {_LAST_YEAR} is allowed")
         if time.tzinfo is None:
             self.naive = True
             time = time.replace(tzinfo=UTC)

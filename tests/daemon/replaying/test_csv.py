@@ -122,6 +122,11 @@ def test_rare_rows_have_a_baseline_raise_the_print_alarm_and_leave_nobody_blind(
     assert "hood is called blind after" in " ".join(outcome.notes)
 
 
+def test_rows_that_are_years_apart_are_played(write: Any) -> None:
+    rows = [f"{datetime(year, 9, 21, tzinfo=UTC).isoformat()},4" for year in (2006, 2016, 2026)]
+    assert played(write(*rows)).counts.words("bench.pm2_5") == {"good": 3}
+
+
 def test_rows_that_come_seldom_are_never_stuck(write: Any) -> None:
     outcome = played(write(*(f"{stamp(60 * n)},3" for n in range(100))))
     assert outcome.counts.words("bench.pm2_5") == {"good": 100}
@@ -185,6 +190,8 @@ GOOD = f"{stamp(0)},1"
         ([GOOD], "time,.pm1", r"line 1: \"\.pm1\" is no column"),
         (["x,1,1"], "time,a.pm1,a.pm1", r"line 1: two columns are named \"a.pm1\""),
         ([GOOD, "noon,2"], "", r"line 3: \"noon\" is no time; ISO 8601 is needed"),
+        (["0026-09-21T14:00:05Z,2"], "", r"line 2: its year is 26; 1980 to 2199 is allowed"),
+        (["0001-01-01T00:00:00+14:00,2"], "", r"line 2: its year is 1; 1980 to 2199"),
         ([GOOD, f"{stamp(1)},much"], "", r"line 3: \"much\" is no number"),
         ([GOOD, f"{stamp(1)},1,2"], "", r"line 3: has 3 cells, and the head has 2"),
         ([GOOD, "", f"{stamp(-1)},1"], "", r"line 4: is earlier than the line before it"),
