@@ -86,7 +86,7 @@ class Courier:
         self._post = Post(settings, labels, self._ages)
         self._spill = self._in_memory()
         extractors = {e.relay: name for name, e in settings.extractors.items()}
-        known = {key: limit.sentence() for key, limit in limits().items()}
+        known = {key: limit.in_message() for key, limit in limits().items()}
         self._context = Context(settings.room.name, known, extractors)
         self._intake, self._watch = self._news(keeper_status)
         self._database: DatabaseWriter | None = None

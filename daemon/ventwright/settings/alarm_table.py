@@ -13,6 +13,14 @@ from ventwright_drivers.quantities import QUANTITIES
 Table = Mapping[str, Any]
 
 _SILENT: dict[str, Any] = {"over": "10 min", "on_delay": "0 s", "extract": False}
+_UNLIMITED = {
+    "rise": ("a rise", "{unit}"),
+    "rate": ("a rate", "{unit} per minute"),
+    "emission": ("an emission", "µg/h"),
+    "departure": ("a departure", "percent"),
+}
+"""What no published limit can be compared with, and in what it is told: limits are of means."""
+
 _UNUSED = ("setpoint", "deadband", "coverage", "limit")
 
 
@@ -56,8 +64,9 @@ def _limited(table: Table, key: str, place: Place, findings: Findings) -> dict[s
     if quantity not in QUANTITIES:
         return {"setpoint": 1e-9, "deadband": 0}  # the channel's own mistake is told
     limit = limits().get(key)
-    if limit is None or limit.quantity != quantity or table.get("compare") == "rate":
-        findings.refuse(where, key, *_needed(key, quantity, table.get("compare") == "rate"))
+    compare = str(table.get("compare", "mean"))
+    if limit is None or limit.quantity != quantity or compare in _UNLIMITED:
+        findings.refuse(where, key, *_needed(key, quantity, compare))
         return {"setpoint": 1e-9, "deadband": 0}
     if "over" not in table and limit.averaging_ms > BOUNDS["alarms.over"][1]:
         longest = format_duration(BOUNDS["alarms.over"][1])
@@ -68,10 +77,12 @@ def _limited(table: Table, key: str, place: Place, findings: Findings) -> dict[s
     }
 
 
-def _needed(key: str, quantity: str, rate: bool) -> tuple[str, str]:
+def _needed(key: str, quantity: str, compare: str) -> tuple[str, str]:
     unit = QUANTITIES[quantity].unit
-    if rate:
-        return f"a number in {unit} per minute is needed", "no limit is for a rate"
+    if compare in _UNLIMITED:
+        what, of = _UNLIMITED[compare]
+        allowed = f"a number in {of.format(unit=unit)} is needed"
+        return allowed, f'no limit is for {what}; for one, compare "mean" or "forecast"'
     fitting = [limit.key for limit in limits().values() if limit.quantity == quantity]
     names = f", or the name of a limit: {listed(fitting)}," if fitting else ""
     return f"a number in {unit}{names} is needed", nearest(key, fitting)

@@ -141,6 +141,9 @@ def check_same_air(
     first, second = (_quantity(channel, key, parts, findings) for channel in channels)
     if first and second and first != second:
         findings.refuse(key, list(channels), "two channels of the same quantity are needed")
+    elif first and QUANTITIES[first].raw:
+        why = "raw signals of two elements are never alike"
+        findings.refuse(key, list(channels), "channels of a concentration are needed", why)
     for channel in channels:
         if other := users.get(channel):
             hint = f"same_air.{other} has {channel}"

@@ -8,6 +8,7 @@ from typing import Any, Literal
 from ventwright.settings.durations import UNITS_MS, parse_duration
 from ventwright.settings.shipped import shipped
 from ventwright.standards.gases import MOLAR_VOLUME, convert
+from ventwright_drivers.quantities import QUANTITIES
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,18 @@ class Limit:
         over = words.get(self.averaging, f"over {self.averaging}")
         head = " ".join(str(w) for w in (self.issuer, self.year, self.kind) if w)
         return f"{head}: {self.value:g} {self.unit} {over}"
+
+    def in_message(self) -> str:
+        """Say it also in our unit, with whom it is for, and whether it was looked up."""
+        work = ", for adults at work" if self.population == "occupational" else ""
+        unsure = {"from memory": " (from memory)", "derived": " (derived)"}.get(self.mark, "")
+        return f"{self.sentence()}{self._in_ours()}{work}{unsure}"
+
+    def _in_ours(self) -> str:
+        quantity = QUANTITIES.get(self.quantity)
+        if quantity is None or quantity.unit == self.unit:
+            return ""
+        return f", {self.in_unit(quantity.unit):.3g} {quantity.unit} at 25 °C and 1 atm"
 
     def in_unit(self, unit: str, volume: float = MOLAR_VOLUME) -> float:
         """Give the value in another unit; raises ValueError if there is no way.

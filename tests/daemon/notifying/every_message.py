@@ -34,7 +34,7 @@ def clock_words(t: int) -> str:
     return f"{14 + minutes // 60}:{minutes % 60:02}"
 
 
-LIMITS = {key: limit.sentence() for key, limit in limits().items()}
+LIMITS = {key: limit.in_message() for key, limit in limits().items()}
 CONTEXT = Context("Room 12", LIMITS, {"board": "hood"}, clock_words)
 
 
@@ -98,7 +98,7 @@ def special_alarms() -> Iterator[Message]:
         {**soon, "reaches": NOW},
         {**soon, "reaches": None, "limit": "who-pm2_5-24h"},
         {**co, "limit": "niosh-co-ceiling"},
-        {**co, "extractors": {}},
+        {**co, "extractors": {}, "limit": "acgih-co-8h"},
     ):
         yield told("alarm", "fumes", change="raised", **changes)
     yield told("alarm", "fumes", change="cleared", **{**pm, "clear": {**CLEAR, "emits": False}})

@@ -67,8 +67,20 @@ MISTAKES = {
     "limit for a rate": (
         'setpoint = "who-pm2_5-24h"\ndeadband = 2\ncompare = "rate"\n',
         'alarms.fast.setpoint is "who-pm2_5-24h" (config.toml, line 19): a number in µg/m³ per '
-        "minute is needed; no limit is for a rate.",
-        "",
+        "minute is needed; no limit is for a rate; ",
+        'for one, compare "mean" or "forecast".',
+    ),
+    "limit for a rise, which leaves out what was there before": (
+        'setpoint = "who-pm2_5-24h"\ndeadband = 2\ncompare = "rise"\n',
+        'alarms.fast.setpoint is "who-pm2_5-24h" (config.toml, line 19): a number in µg/m³ is '
+        "needed; no limit is for a rise; ",
+        'for one, compare "mean" or "forecast".',
+    ),
+    "limit for an emission": (
+        'setpoint = "who-pm2_5-24h"\ndeadband = 2\ncompare = "emission"\n',
+        'alarms.fast.setpoint is "who-pm2_5-24h" (config.toml, line 19): a number in µg/h is '
+        "needed; no limit is for an emission; ",
+        'for one, compare "mean" or "forecast".',
     ),
     "setpoint of a silence": (
         'setpoint = 3\ncompare = "silence"\n',
@@ -140,6 +152,17 @@ def test_a_mistake_in_a_pair_is_one_sentence(mistake: str, complain: Complain, b
     (sentence,) = complain(base + SHELF + f"channels = {channels}\n")
     assert sentence.startswith("same_air.")
     assert sentence.endswith(end) or mistake == "no such channel", sentence
+
+
+def test_raw_signals_are_no_pair_for_the_higher_one_would_be_the_cleaner(
+    complain: Complain, base: str
+) -> None:
+    gas = '[parts.gas]\nmodel = "sgp40"\n[parts.smell]\nmodel = "sgp40"\nbus = 3\n'
+    pair = '[same_air.gas]\nchannels = ["gas.voc_raw", "smell.voc_raw"]\ntolerance = 5\n'
+    (sentence,) = complain(base + gas + pair)
+    assert (
+        "channels of a concentration are needed; raw signals of two elements are never" in sentence
+    )
 
 
 PRIORITIES = {

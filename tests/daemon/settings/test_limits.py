@@ -26,6 +26,27 @@ def test_a_limit_says_itself_in_plain_words(key: str, sentence: str) -> None:
 
 
 @pytest.mark.parametrize(
+    ("key", "end"),
+    [
+        ("who-pm2_5-24h", ": 15 µg/m³ over 24 h"),
+        ("who-indoor-co-15min", ": 100 mg/m³ over 15 min, 87.3 ppm at 25 °C and 1 atm"),
+        ("niosh-co-ceiling", ": 200 ppm at any time, for adults at work"),
+        (
+            "acgih-hcho-8h",
+            ": 0.1 ppm over 8 h, 123 µg/m³ at 25 °C and 1 atm, for adults at work (from memory)",
+        ),
+    ],
+)
+def test_in_a_message_it_says_whom_it_is_for_and_how_sure_it_is(key: str, end: str) -> None:
+    assert TABLE[key].in_message().endswith(end)
+
+
+def test_every_limit_can_be_told_in_a_message() -> None:
+    for limit in TABLE.values():
+        assert limit.in_message().startswith(limit.sentence())
+
+
+@pytest.mark.parametrize(
     ("key", "unit", "value"),
     [
         ("osha-hcho-8h", "µg/m³", 0.75 * 1228.2),  # 1 ppm = 1.2282 mg/m³ (limits.md section 8)
