@@ -40,7 +40,7 @@ class Alarm:
         self.peak: float | None = None
         self.shelved_until: int | None = None
         self._left: tuple[State, int | None] = (State.NORMAL, None)
-        self._told = (0, 0.0)
+        self._told: tuple[int, float | None] = (0, 0.0)
         self._compare = compare(channel, settings)
         self._dose = Dose(channel, settings.compare)
         self.habits = Habits()
@@ -119,6 +119,9 @@ class Alarm:
     def _worse(self, t: int, value: float) -> list[str]:
         """Tell when it is markedly worse than what was told; a silence only goes on."""
         told_at, told = self._told
+        if told is None:
+            self._told = (told_at, value)
+            return []
         if value <= told or value < told + (_WORSE - 1) * abs(told):
             return []
         if t - told_at < _TOLD_AGAIN_AFTER or self.settings.compare == "silence":
@@ -206,9 +209,15 @@ class Alarm:
         """Whether there is something to see."""
         return self.state is not State.NORMAL
 
+    @property
+    def _of(self) -> list[str]:
+        """What its figures are of: those of another alarm of this name say nothing of this one."""
+        return [self.channel.name, self.settings.compare]
+
     def save(self) -> dict[str, Any]:
         """Give what must survive a restart, as plain JSON."""
         return {
+            "of": self._of,
             "state": self.state.value,
             "active": self.condition.active,
             "since": self.since,
@@ -224,15 +233,19 @@ class Alarm:
         """Take back what `save` gave; `shift` (ms) turns its times into those of this boot."""
         self.state = State(saved["state"])
         self.condition.active = saved["active"]
-        self.peak = saved["peak"]
-        self._told = (saved["told"][0] + shift, saved["told"][1])
+        same = saved.get("of", self._of) == self._of
+        self.peak = saved["peak"] if same else None
+        self._told = (saved["told"][0] + shift, saved["told"][1] if same else None)
         self.since = None if saved["since"] is None else saved["since"] + shift
         until = saved["shelved_until"]
         self.shelved_until = None if until is None else until + shift
         left, since = saved.get("left", (State.NORMAL.value, None))
         self._left = (State(left), None if since is None else since + shift)
         if "dose" in saved:  # not in what versions before saved
-            self._dose.restore(saved["dose"])
+            if same:
+                self._dose.restore(saved["dose"])
+            else:
+                self._dose.begin()
             self.habits.restore(saved["habits"], shift)
 
     def catch_up(self) -> None:

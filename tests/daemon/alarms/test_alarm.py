@@ -237,6 +237,25 @@ def test_rise_is_unknown_while_the_baseline_is() -> None:
     assert bench.alarm.value == 498.0
 
 
+def test_figures_of_another_comparison_are_not_taken_over_by_a_new_configuration() -> None:
+    """The owner changes what an alarm compares while it stands, and starts the daemon again."""
+    bench = Bench(compare="mean")
+    bench.show(400)
+    saved = json.loads(json.dumps(bench.alarm.save()))
+    changed = Bench(compare="rate", setpoint=10, deadband=3)
+    changed.alarm.restore(saved, 0)
+    assert changed.alarm.state is S.UNACKNOWLEDGED
+    assert changed.alarm.peak is None
+    told = [change for value in range(8, 400) for change in changed.show(float(value))]
+    assert told == []  # it rises by 60 a minute all the time, as at first
+    assert changed.alarm.peak == pytest.approx(60)
+    same_way = [change for value in range(400, 1200, 4) for change in changed.show(float(value))]
+    assert same_way == ["worse"]
+    same = Bench(compare="mean")
+    same.alarm.restore(saved, 0)
+    assert same.alarm.peak == 400
+
+
 acts = st.lists(
     st.one_of(
         st.sampled_from(["ack", "reset", "unshelve", "out", "back", "none", "restart"]),
