@@ -6,12 +6,15 @@ gives, rounded as in the files. FOCUS 2006: EC Sanco/10058/2005 v2.0, page 258; 
 No start is given anywhere: it comes from the data.
 """
 
+import random
 from collections.abc import Sequence
 from math import exp, log
 
 import pytest
-from scipy import optimize
+from scipy import optimize, stats
 
+from ventwright.commissioning.columns import Columns
+from ventwright.commissioning.curves import Asked, analyse, told
 from ventwright.mixing.curve import Fit, Points
 from ventwright.mixing.fitting import fit
 from ventwright.mixing.shapes import SHAPES
@@ -157,3 +160,28 @@ def test_every_shape_is_fitted_as_scipy_does() -> None:
         assert list(found.parameters.values()) == pytest.approx(list(best), rel=1e-4)
         errors = [found.error(n) for n in found.names]
         assert errors == pytest.approx(list(covariance.diagonal() ** 0.5), rel=1e-2)
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("name", ["decay", "build-up", "rise-and-fall", "two-decays"])
+def test_random_sets_are_fitted_as_scipy_does_with_errors_and_intervals(
+    seed: int, name: str
+) -> None:
+    """scipy.optimize.curve_fit started at the truth, and Student's t of scipy.stats."""
+    dice, shape = random.Random(seed), SHAPES[name]
+    truth = [dice.uniform(40, 60), dice.uniform(80, 99), dice.uniform(0.3, 0.6), dice.uniform(3, 5)]
+    size, rates = truth[: len(shape.amplitudes)], truth[-len(shape.rates) :]
+    times = [0.1 * n for n in range(60)]
+    values = [shape.value(t, size, rates) + dice.gauss(0, 0.5) for t in times]
+
+    def curve(ts, *p):  # type: ignore[no-untyped-def]
+        return [shape.value(t, p[: len(size)], p[len(size) :]) for t in ts]
+
+    best, covariance = optimize.curve_fit(curve, times, values, [*size, *rates])
+    errors = covariance.diagonal() ** 0.5
+    found = told(analyse(Columns(times, values, False, 0.0), Asked(model=name)))
+    figures = found["parameters"].values()
+    half = stats.t.ppf(0.975, len(times) - len(best)) * errors
+    assert [one["value"] for one in figures] == pytest.approx(list(best), rel=1e-4)
+    assert [one["standard_error"] for one in figures] == pytest.approx(list(errors), rel=1e-2)
+    assert [one["low"] for one in figures] == pytest.approx(list(best - half), rel=1e-3)

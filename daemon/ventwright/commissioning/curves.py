@@ -4,6 +4,7 @@ Told as plain JSON; saying.py makes words of it. It must not know a store or a k
 Times stay in the unit of the file; rates are told per hour as well.
 """
 
+from dataclasses import replace
 from datetime import datetime
 from math import hypot, isfinite
 from typing import Any, NamedTuple
@@ -17,7 +18,8 @@ from ventwright.mixing.levels import error_level, parallel, peak, time_left
 from ventwright.mixing.shapes import SHAPES
 from ventwright.standards.distributions import t_quantile
 
-MODELS = (*SHAPES, "parallel")
+_SHAPES = SHAPES | {"parallel": replace(SHAPES["two-decays"], name="parallel")}
+MODELS = tuple(_SHAPES)
 HOURS = {"s": 1 / 3600, "min": 1 / 60, "h": 1.0, "d": 24.0}
 VOLUMES = {"m3": 1.0, "ft3": 0.3048**3, "L": 0.001}
 
@@ -25,6 +27,12 @@ _VAGUE = 0.5
 _SPARE = 3
 _OF_ROOMS = ("decay", "build-up")
 """The models with one rate, that of a room's losses."""
+_LESS = {
+    "two-decays": "decay", "parallel": "decay", "three-decays": "two-decays", "slowing": "decay",
+}  # fmt: skip
+"""The models with fewer terms."""
+_SURE, _NOTABLE = 0.999, 0.1
+"""The confidence, and the share of the rate, beyond which another background matters."""
 _FROM_NOUGHT = ("build-up", "rise-and-fall", "slowing")
 """The models of something that begins at time 0."""
 
@@ -63,7 +71,7 @@ def analyse(columns: Columns, asked: Asked) -> Analysis:
     Numbers beyond all measure can end in other ValueErrors or ArithmeticErrors, here and in `told`.
     """
     asked = asked._replace(time_unit="h") if columns.dates else asked
-    shape = SHAPES["two-decays" if asked.model == "parallel" else asked.model]
+    shape = _SHAPES[asked.model]
     if columns.times[0] < 0 and shape.name in _FROM_NOUGHT:
         first = f"{columns.times[0]:g}"
         raise FitError(f"{shape.name} begins at time 0, and the first time of these is {first}")
@@ -98,13 +106,38 @@ def _against(found: Fit, asked: Asked) -> list[str]:
     if found.shape.name == "decay":
         hours = HOURS[asked.time_unit]
         said = against(found, asked.background_error, hours, fewest=len(found.names) + _SPARE)
-        return said + _no_device(found, asked)
-    return _unclear(found) + _no_device(found, asked)
+    else:
+        said = _unclear(found, _values(found, asked))
+    if found.shape.name in _OF_ROOMS:
+        said += _other_background(found, asked) + _no_device(found, asked)
+    return said
+
+
+def _other_background(found: Fit, asked: Asked) -> list[str]:
+    """Say where another background than the given fits far better, and gives another rate."""
+    if found.free:
+        return []
+    try:
+        other = fit(found.shape, found.points, None)
+    except FitError:
+        return []
+    apart = abs(other.background - found.background)
+    sure = apart > t_quantile(_SURE, other.freedom) * hypot(
+        other.error("background"), asked.background_error
+    )
+    if not sure or abs(other.rates[0] - found.rates[0]) < _NOTABLE * found.rates[0]:
+        return []
+    if found.shape.falls and other.background < found.background:
+        return []  # it falls faster later: no background does that
+    return [
+        f"the background was given as {found.background:g}, but {other.background:.4g} fits far "
+        "better, and gives another rate: give the right one, or --background free"
+    ]
 
 
 def _no_device(found: Fit, asked: Asked) -> list[str]:
     """Say where a device would take air away that it cannot: the loss is no larger than without."""
-    if asked.natural is None or found.shape.name not in _OF_ROOMS:
+    if asked.natural is None:
         return []
     rate = found.rates[0] / HOURS[asked.time_unit]
     if rate > asked.natural:
@@ -115,17 +148,37 @@ def _no_device(found: Fit, asked: Asked) -> list[str]:
     ]
 
 
-def _unclear(found: Fit) -> list[str]:
+def _unclear(found: Fit, values: dict[str, tuple[float, float, str]]) -> list[str]:
     """Say what a curve of several terms does not determine, or what no room can do."""
     said = []
     if min(found.rates) <= 0:
         said.append("a rate is not above 0: the points do not follow this model")
     if len(found.amplitudes) > 1 and min(found.amplitudes) < 0:
         said.append("an amplitude is below 0: these are not decays side by side")
-    for name, value in found.parameters.items():
-        if name != "background" and found.error(name) > _VAGUE * abs(value):
-            said.append(f"{name} is vague ({value:.3g} ± {found.error(name):.2g}): fewer terms?")
+    vague = [
+        f"{name} ({value:.3g} ± {error:.2g})"
+        for name, (value, error, _) in values.items()
+        if name != "background" and error > _VAGUE * abs(value)
+    ]
+    if vague:
+        said.append(f"the points leave {', '.join(vague)} open: {_simpler(found)}")
     return said
+
+
+def _simpler(found: Fit) -> str:
+    """Say what would be told better by the same points."""
+    less = _LESS.get(found.shape.name)
+    if less is None:
+        return "measure for longer, until the curve bends"
+    try:
+        other = fit(SHAPES[less], found.points, None if found.free else found.background)
+    except FitError:
+        return f"--model {less} may be enough"
+    words = (
+        "leaves no more over" if other.deviation < 1.05 * found.deviation else "leaves more over"
+    )
+    pair = f"{other.deviation:.3g} against {found.deviation:.3g}"
+    return f"--model {less} {words} (residual standard deviation {pair})"
 
 
 def _figure(value: float, error: float, half: float, unit: str) -> dict[str, Any]:

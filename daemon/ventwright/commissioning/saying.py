@@ -20,6 +20,7 @@ def lines(name: str, told: Told) -> list[str]:
         f"{name}: {told['points']} points over {span['value']:.4g} {span['unit']}{gaps}, "
         f"model {told['model']}",
         f"  {told['formula']}, background {told['background']['value']:.4g} ({per})",
+        *_zero(told),
         *(_parameter(key, figure) for key, figure in told["parameters"].items()),
         *_times(told),
         f"  fit: {_goodness(told)}",
@@ -34,12 +35,28 @@ def lines(name: str, told: Told) -> list[str]:
     ]
 
 
+def _zero(told: Told) -> list[str]:
+    """Say what times count from, where that is not the file's own 0."""
+    zero = told["time_zero"]
+    return [f"  t counts from {zero if isinstance(zero, str) else f'{zero:g}'}"] if zero else []
+
+
 def _parameter(key: str, figure: Told) -> str:
     unit = f" {figure['unit']}" if figure["unit"] else ""
     if "low" not in figure:
         return f"  {key} = {figure['value']:.5g}{unit} (no point is left to tell its error by)"
-    between = f"95 %: {figure['low']:.5g} to {figure['high']:.5g}"
-    return f"  {key} = {figure['value']:.5g} ± {figure['standard_error']:.2g}{unit} ({between})"
+    value, low, high = _apart(5, figure)
+    return f"  {key} = {value} ± {figure['standard_error']:.2g}{unit} (95 %: {low} to {high})"
+
+
+def _apart(digits: int, figure: Told) -> list[str]:
+    """Give value, low and high to so many digits, or as many as tell them apart."""
+    three = [figure[key] for key in ("value", "low", "high")]
+    for more in range(digits, 13):
+        said = [f"{value:.{more}g}" for value in three]
+        if len(set(said)) == 3:
+            return said
+    return [f"{value:.{digits}g}" for value in three]
 
 
 def _times(told: Told) -> list[str]:
@@ -60,9 +77,10 @@ def _goodness(told: Told) -> str:
         said += f", chi-squared error level {told['chi2_error_percent']:.2g} %"
     if told["widened_by"] > 1:
         said += (
-            f", neighbouring errors alike ({told['residual_correlation']:.2f}): the figures below "
-            f"are {told['widened_by']:.1f} times less sure than the textbook's"
+            f", neighbouring errors alike ({told['residual_correlation']:.2f}): the errors above "
+            f"should be {told['widened_by']:.1f} times as large"
         )
+        said += ", as they are below" if "loss_rate" in told else ""
     return said
 
 
@@ -82,7 +100,10 @@ def figure(one: Told) -> str:
     unit = one["unit"].replace("1/h", "/h")
     if "low" not in one:
         return f"{_short(one['value'])} {unit}"
-    return f"{_short(one['value'])} {unit} (95 %: {_short(one['low'])} to {_short(one['high'])})"
+    value, low, high = (_short(one[key]) for key in ("value", "low", "high"))
+    if low == high and one["low"] < one["high"]:
+        value, low, high = _apart(3, one)
+    return f"{value} {unit} (95 %: {low} to {high})"
 
 
 def _short(value: float) -> str:

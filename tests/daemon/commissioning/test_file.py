@@ -244,6 +244,54 @@ def test_more_rates_than_the_points_hold_end_in_figures_and_reasons(
     assert answer["dt90"] is None
 
 
+@pytest.mark.parametrize(
+    ("model", "names"),
+    [("parallel", "g ("), ("two-decays", "a1 ("), ("slowing", "alpha (")],
+)
+def test_what_the_points_leave_open_is_told_by_the_names_of_the_model(
+    tmp_path: Path, model: str, names: str
+) -> None:
+    """One decay is enough for these points, and nothing else is told by them."""
+    dice, step, rows = random.Random(3), 0.05, []
+    for n in range(60):
+        level = 50 * exp(-1.2 * n * step)
+        rows.append(f"{n * step:.2f},{level * dice.gauss(1, 0.03) + dice.gauss(0, 0.5):.2f}")
+    file = table(tmp_path, " ".join(rows))
+    (why,) = told(file, "--model", model)["against"][-1:]
+    assert "the points leave" in why
+    assert names in why
+    assert "--model decay leaves no more over (residual standard deviation" in why
+
+
+def test_a_background_that_was_forgotten_is_noticed(tmp_path: Path) -> None:
+    """Seven readings of CO2 above 420 ppm at 2.4 /h: too few to see the bend of them."""
+    rows = " ".join(f"{n},{420 + 1380 * exp(-0.04 * n):.0f}" for n in range(0, 35, 5))
+    file = table(tmp_path, rows)
+    answer = told(file, "--time-unit", "min")
+    assert "given as 0, but 422.4 fits far better" in answer["against"][0]
+    right = told(file, "--time-unit", "min", "--background", "420")
+    assert right["concluded"]
+    assert right["loss_rate"]["value"] == pytest.approx(2.4, rel=1e-3)
+
+
+def test_a_straight_line_is_no_build_up(tmp_path: Path) -> None:
+    rows = "10.07,77.6 14.73,114.9 17.94,141.1 23.93,190.8 29.61,239.9 40,332.8 55,477.3 81,760"
+    answer = told(table(tmp_path, rows), "--model", "build-up")
+    assert "measure for longer, until the curve bends" in answer["against"][-1]
+
+
+def test_an_interval_is_said_to_as_many_places_as_it_needs(tmp_path: Path) -> None:
+    rows = " ".join(f"{n},{420 + 1380 * exp(-0.04 * n):.0f}" for n in range(0, 95, 5))
+    said = run(table(tmp_path, rows), "--time-unit", "min", "--background", "420").output
+    assert "losses together: 2.4 /h (95 %: 2.399 to 2.4" in said
+
+
+def test_times_that_are_labels_count_from_the_first(tmp_path: Path) -> None:
+    for first in (1764000000, -5000):
+        file = table(tmp_path, " ".join(f"{first + n},{90 * 0.9**n:.3f}" for n in range(20)))
+        assert f"t counts from {first:g}" in run(file, "--time-unit", "s").output
+
+
 def test_no_point_left_over_is_told_without_an_error(tmp_path: Path) -> None:
     answer = json.loads(
         run(table(tmp_path, "0,8 1,4"), "--json").stdout, parse_constant=pytest.fail
