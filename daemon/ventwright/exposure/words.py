@@ -1,6 +1,7 @@
 """Says exposure in lines that people read."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import groupby
 
 from ventwright.averaging.telling import Told
 from ventwright.averaging.words import CONVERTED, ULTRAFINE
@@ -64,13 +65,32 @@ def lines(told: Told) -> Iterator[str]:
         f"{told['room']}: what {person['name']} took in ({person['age']} years, "
         f"{person['activity']} activity, {person['m³/h']:g} m³ of air an hour)"
     )
-    for day in told["days"]:
-        yield ""
-        yield from _day(day)
+    for empty, days in groupby(told["days"], _empty):
+        if empty:
+            yield ""
+            yield _nothing(list(days))
+            continue
+        for day in days:
+            yield ""
+            yield from _day(day)
     yield from _sums(told["total"], len(told["days"]))
     yield ""
     yield f"Rate: {person['rate from']} ({person['mark']})."
     yield from told["cautions"]
+
+
+def _empty(day: Told) -> bool:
+    """Tell whether nothing was recorded while somebody was in the room."""
+    return bool(day["hours"]) and not any(one["coverage"] for one in day["channels"])
+
+
+def _nothing(days: Sequence[Told]) -> str:
+    named = days[0]["day"] if len(days) == 1 else f"{days[0]['day']} to {days[-1]['day']}"
+    return f"{named}: nothing was recorded while in the room"
+
+
+def _hours(hours: float) -> str:
+    return f"{round(hours, 1):g} h"
 
 
 def _day(day: Told) -> Iterator[str]:
@@ -78,7 +98,7 @@ def _day(day: Told) -> Iterator[str]:
     if not day["hours"]:
         yield f"{day['day']}: not in the room"
         return
-    yield f"{day['day']}: in the room{f' {spans}' if spans else ''}, {day['hours']:g} h"
+    yield f"{day['day']}: in the room{f' {spans}' if spans else ''}, {_hours(day['hours'])}"
     for channel in day["channels"]:
         yield from _channel(channel)
     for issuer, share in day["mixtures"].items():
@@ -132,4 +152,4 @@ def _sums(total: Iterable[Told], days: int) -> Iterator[str]:
         yield f"over {days} days:"
         for one in total:
             mass = f", breathed in {number(one['µg'])} µg" if one["µg"] is not None else ""
-            yield f"  {one['channel']}: {one['hours']:g} h known{mass}"
+            yield f"  {one['channel']}: {_hours(one['hours'])} known{mass}"

@@ -50,6 +50,6 @@ def _person(person: Told) -> Iterator[str]:
     for total in person["total"]:
         if total["µg"] is not None:
             yield (
-                f"{person['person']['name']}: {total['hours']:g} h in the room, "
+                f"{person['person']['name']}: {round(total['hours'], 1):g} h in the room, "
                 f"{figure(total['µg'], 'µg')} breathed in."
             )

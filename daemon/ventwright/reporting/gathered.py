@@ -67,12 +67,18 @@ def _beginning(reader: Reader, settings: Settings) -> int:
     return 0 if found == _EVER else found // MINUTE * MINUTE
 
 
+_FIRST = ("pm2_5", "pm10")
+"""Of several masses of one part those that guidelines are of come first."""
+
+
 def main_channel(settings: Settings) -> str:
-    """Choose what reports are mainly about."""
+    """Choose what reports are mainly about: what an alarm is on, else what a guideline is of."""
     if settings.report.channel:
         return settings.report.channel
     alarmed = [alarm.channel for alarm in settings.alarms.values()]
-    there = [*alarmed, *channels_of(settings)]
+    channels = channels_of(settings)
+    told = [c for name in _FIRST for c in channels if c.partition(".")[2] == name]
+    there = [*alarmed, *told, *channels]
     masses = [channel for channel in there if channel.partition(".")[2].startswith("pm")]
     plain = [c for c in there if not QUANTITIES[c.partition(".")[2]].raw]
     return (masses or plain or there)[0]

@@ -75,8 +75,10 @@ def test_days_are_summed_and_a_day_without_readings_is_not_clean(tmp_path: Path)
     total = {one["channel"]: one for one in found["total"]}
     assert total["bench.pm2_5"]["hours"] == 5
     text = call("pupils", "--day", "2026-09-27", "--days", "7", "--config", config).stdout
-    assert "Friday 25 September 2026: in the room 08:00 to 13:00, 5 h" in text
-    assert "readings cover 0.0 % of it: too little to say" in text
+    assert "Thursday 24 September 2026: in the room 08:00 to 13:00, 5 h" in text
+    assert "Friday 25 September 2026: nothing was recorded while in the room" in text
+    assert "Monday 21 September 2026 to Wednesday 23 September 2026: nothing was recorded" in text
+    assert text.count("nothing was recorded") == 2  # before, and the Friday after
     assert "Saturday 26 September 2026: not in the room" in text
 
 
