@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from detection.score import SETPOINTS, THRESHOLDS, Noticed, Score
 
@@ -28,6 +29,8 @@ class Figures(NamedTuple):
     setpoint: int
     """The same of the detector that learns the background."""
     learnt_false: int
+    at_goal: tuple[int, int]
+    """Places of the threshold and the setpoint at which both reach the goal for quiet weeks."""
     quiet_fan_hours: float
     print_fan_hours: float
     found: int
@@ -36,16 +39,24 @@ class Figures(NamedTuple):
     def false_a_week(self) -> float:
         return self.false.total() / self.quiet_weeks
 
-    def delays(self, which: str = "delay", shape: str = "") -> list[float]:
-        """Give the delays (s) of strong prints, of whom `which` names; never is infinite."""
+    def delays(self, which: str = "delay", shape: str = "", goal: bool = False) -> list[float]:
+        """Give the delays (s) of strong prints, of whom `which` names; never is infinite.
+
+        `goal`: of a detector that has a threshold, where it reaches the goal for quiet weeks.
+        """
         strong = [n for n in self.strong if not shape or n.one.shape == shape]
         if which == "likely":
-            found = [n.likely[self.threshold] for n in strong]
+            found = [n.likely[self.at_goal[0] if goal else self.threshold] for n in strong]
         elif which == "learnt":
-            found = [n.learnt[self.setpoint] for n in strong]
+            found = [n.learnt[self.at_goal[1] if goal else self.setpoint] for n in strong]
         else:
             found = [getattr(n, which) for n in strong]
         return [delay if delay is not None else np.inf for delay in found]
+
+
+def _place(counts: NDArray[np.int_], allowed: float) -> int:
+    """Give the place of the lowest threshold with no more false alarms than are allowed."""
+    return next((n for n, count in enumerate(counts) if count <= allowed), len(counts) - 1)
 
 
 def figures(scores: Iterable[Score]) -> Figures:
@@ -56,10 +67,11 @@ def figures(scores: Iterable[Score]) -> Figures:
     strong = [n for n in noticed if n.strong]
     false = Counter(cause for s in quiet for cause in s.false)
     likely = np.sum([s.false_likely for s in quiet], axis=0)
-    allowed = max(false.total(), GOAL_FALSE * sum(s.weeks for s in quiet))
-    threshold = next((n for n, c in enumerate(likely) if c <= allowed), len(THRESHOLDS) - 1)
+    goal = GOAL_FALSE * sum(s.weeks for s in quiet)
+    allowed = max(false.total(), goal)
+    threshold = _place(likely, allowed)
     learnt = np.sum([s.false_learnt for s in quiet], axis=0)
-    setpoint = next((n for n, c in enumerate(learnt) if c <= allowed), len(SETPOINTS) - 1)
+    setpoint = _place(learnt, allowed)
     return Figures(
         strong,
         [n for n in noticed if not n.strong],
@@ -71,6 +83,7 @@ def figures(scores: Iterable[Score]) -> Figures:
         int(likely[threshold]),
         setpoint,
         int(learnt[setpoint]),
+        (_place(likely, goal), _place(learnt, goal)),
         sum(s.fan_hours for s in quiet),
         sum(s.fan_hours for s in scores if not s.false_likely),
         sum(n.delay is not None for n in noticed) + sum(s.already for s in scores),
@@ -98,7 +111,14 @@ def _delay_rows(made: Figures) -> Iterator[str]:
         )
     for shape in shapes:
         count = len(made.delays("delay", shape))
-        yield _row(f"  {shape}, {count}: median", *(_at(made.delays(k, shape), 0.5) for k in kinds))
+        for share, words in ((0.5, f"  {shape}, {count}: median"), (0.9, "    90th percentile")):
+            yield _row(words, *(_at(made.delays(k, shape), share) for k in kinds))
+    theta, learnt = THRESHOLDS[made.at_goal[0]], SETPOINTS[made.at_goal[1]]
+    for share, words in ((0.5, "median"), (0.9, "90th percentile")):
+        slower = (_at(made.delays(k, goal=True), share) for k in kinds[2:])
+        yield _row(
+            f"at 1 false alarm in 4 weeks (> {theta:.1f}, > {learnt:.2f}), {words}", "", "", *slower
+        )
     never = [sum(np.isinf(d) for d in made.delays(k)) for k in kinds]
     yield _row("strong prints never noticed", *map(str, never))
     silent = sum(n.delay is None and not n.hour for n in made.strong)
