@@ -2,7 +2,8 @@
 
 Nothing decided changes the air, so the air can be worked out first, by the same equations as
 record.py; the readings then go to the real channel and alarms without the rest of the core. It
-gives the core's decisions (test_detection.py holds that) in a fifth of the time.
+gives the core's decisions (test_detection.py holds that) in a fifth of the time, but one: no source
+is tracked here, so no alarm settles above its deadband, and some stand longer than they would.
 """
 
 import math

@@ -7,6 +7,7 @@ has all, rooms that were held out, and what could be reached.
 
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from multiprocessing import get_context
 
 import numpy as np
@@ -36,8 +37,13 @@ def made(scores: list[Score]) -> Figures:
 
 
 def test_the_real_core_decides_the_same() -> None:
-    """The figures are made without the core's other work, by the same readings."""
+    """The figures are made without the core's other work, by the same readings.
+
+    Only a source that is tracked lets an alarm settle, so here none does.
+    """
     room, settings = draw(KNOWN, 1, 2, True), shipped_settings()
+    alarms = {name: replace(alarm, settled=0) for name, alarm in settings.alarms.items()}
+    settings = replace(settings, alarms=alarms)
     slow, quick = play(room, settings, works=False), play_open(room, settings)
     assert [c[:3] for c in slow.changes] == [c[:3] for c in quick.changes]
     assert len(slow.changes) >= 2
