@@ -29,11 +29,19 @@ from ventwright.storage.schema import store_path
 SHIPPED = f"the alarms and extractors of the shipped config/{EXAMPLE}"
 
 
+_UNWATCHED = (
+    "The shipped alarms watch pm2_5, and no column has it: write an alarm on one of the columns "
+    "into a configuration and give it with --config."
+)
+
+
 def _csv(log: Path, config: Path | None) -> Outcome:
     recorded_log = RecordedLog(log)
     if config is None:
         outcome = replay_csv(recorded_log, shipped_rules(recorded_log.columns), {}, SHIPPED)
         outcome.notes.insert(0, "No configuration was given; see --config.")
+        if not outcome.settings.alarms:
+            outcome.notes.append(_UNWATCHED)
         return outcome
     settings = settings_or_exit(config)
     return replay_csv(recorded_log, settings, kinds_of(settings), str(config))

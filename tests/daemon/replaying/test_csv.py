@@ -268,3 +268,10 @@ def test_json_of_a_csv_has_nothing_recorded(write: Any) -> None:
     (outcome,) = told["replayed"]
     assert outcome["from"].startswith("2026-09-21T")
     assert [a["alarm"] for a in outcome["alarms"]] == ["print"]
+
+
+def test_a_file_that_no_shipped_alarm_watches_is_told_so(write: Any) -> None:
+    path = write(f"{stamp(0)},3", head="time,bench.hcho")
+    said = CliRunner().invoke(main, ["replay", str(path)]).output
+    assert "There is no alarm in it." in said
+    assert "The shipped alarms watch pm2_5, and no column has it" in said
