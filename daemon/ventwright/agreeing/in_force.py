@@ -7,9 +7,9 @@ calibrations; knows no pair and no fit.
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 
+from ventwright.quality.calibration import Moved
 from ventwright.settings.model import Calibration, PartEntry
 from ventwright.storage.reader import Reader
-from ventwright_drivers.quantities import QUANTITIES
 
 _NONE = Calibration()
 
@@ -21,10 +21,8 @@ class InForce:
         self, name: str, now: Calibration, since: Sequence[tuple[int, Calibration]]
     ) -> None:
         """Take the channel, what the configuration says, and what held since when (Unix ms)."""
-        self._per_unit = QUANTITIES[name.partition(".")[2]].per_unit
-        self._now = now
         self._times = [t for t, _ in since]
-        self._then = [one for _, one in since]
+        self._moves = [Moved(name, one, now) for _, one in since]
 
     def as_now(self, t: int, step: int) -> int:
         """Give a stored step of `t` (Unix ms) as it would be by the configuration of now.
@@ -33,11 +31,7 @@ class InForce:
         if none says, to have the calibration of now in it.
         """
         place = max(0, bisect_right(self._times, t) - 1)
-        then = self._then[place] if self._then else self._now
-        if then == self._now:
-            return step
-        given = (step - then.offset * self._per_unit) / then.slope
-        return round(self._now.slope * given + self._now.offset * self._per_unit)
+        return self._moves[place](step) if self._moves else step
 
 
 def in_force(reader: Reader, parts: Mapping[str, PartEntry], name: str) -> InForce:

@@ -32,6 +32,7 @@ from ventwright.keeper.sources import Sources
 from ventwright.keeper.turning import Turning
 from ventwright.keeper.watch import PartWatch, RelayWatch
 from ventwright.means.channel import Channel
+from ventwright.quality.calibration import in_words
 from ventwright.quality.judge import PartKind
 from ventwright.quality.marks import Quality
 from ventwright.quality.same_air import News, SameAir
@@ -361,6 +362,7 @@ class Core:
         """Give what must survive a restart, as plain JSON."""
         return {
             "same air": self.same_air.save(),
+            "calibration": in_words(self.settings.parts),
             "t": self.now,
             "alarms": {name: alarm.save() for name, alarm in self.alarms.items()},
             "extractors": {name: e.save() for name, e in self.extractors.items()},

@@ -2,20 +2,22 @@
 
 Readings of this boot go back into the windows at their own times. Of other boots, whose
 distance in time is not known for sure, only the baseline learns. Baselines are taken back as they
-were last saved and then learn what was stored since.
+were last saved and then learn what was stored since. Where a channel's calibration was changed, its
+readings go back as the new one would have given them, and its baseline learns them anew.
 """
 
 import contextlib
 from bisect import bisect_right
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple, cast
 
 from ventwright.alarms.comparing import longest_window
 from ventwright.events import DIED, REBOOTED, STOPPED
 from ventwright.keeper.core import Core
 from ventwright.means.channel import Channel
+from ventwright.quality.calibration import Moved, in_words
 from ventwright.quality.marks import Quality
-from ventwright.settings.model import DAY
+from ventwright.settings.model import DAY, Calibration
 from ventwright.storage.blocks import Column
 from ventwright.storage.reader import Boot, Reader, StoredBlock
 
@@ -33,6 +35,22 @@ class Before(NamedTuple):
     """When the state that was taken back had been saved, ms of its boot."""
 
 
+class _Known(NamedTuple):
+    """What is known already of the readings that are stored."""
+
+    boot: int
+    t: int
+    """Up to there, ms of the boot, baselines have learned them."""
+    seam: int
+    """When the state was saved, ms."""
+    moves: Mapping[str, Moved]
+    """The channels whose calibration was another one then: of them nothing is known."""
+
+    def news(self, channel: str, boot: int, t: int) -> bool:
+        """Tell whether a channel's baseline has yet to learn of a time `t` ms of a boot."""
+        return channel in self.moves or (boot, t) > (self.boot, self.t)
+
+
 def restore(core: Core, reader: Reader, boot_name: str) -> Before:
     """Fill a fresh core from the store; returns how the keeper before ended."""
     boots = reader.boots()
@@ -41,10 +59,12 @@ def restore(core: Core, reader: Reader, boot_name: str) -> Before:
     saved = reader.state("core")
     if saved:
         core.same_air.restore(saved.get("same air", {}))
-    known = _baselines(core, saved, boots, boot_name)
+    moves = _moves(core, saved)
+    place = _baselines(core, saved, boots, boot_name, moves)
+    known = _Known(*place, saved["t"] if saved else 0, moves)
     for block in _recent(reader, longest):
         with contextlib.suppress(ValueError):  # a damaged block costs itself only
-            _learn(core, block, block.boot == mine, known, saved["t"] if saved else 0)
+            _learn(core, block, block.boot == mine, known)
     for channel in core.channels.values():
         channel.resume()
     if saved:
@@ -53,13 +73,27 @@ def restore(core: Core, reader: Reader, boot_name: str) -> Before:
     return before._replace(restored=saved["t"]) if saved else before
 
 
-def _baselines(core: Core, saved: Any, boots: dict[int, Boot], boot_name: str) -> tuple[int, int]:
+def _moves(core: Core, saved: Any) -> dict[str, Moved]:
+    then, now = (saved or {}).get("calibration"), in_words(core.settings.parts)
+    if then is None:  # of a version that did not say
+        return {}
+    return {
+        name: Moved(name, Calibration(*then.get(name, ())), Calibration(*now.get(name, ())))
+        for name in core.channels
+        if then.get(name) != now.get(name)
+    }
+
+
+def _baselines(
+    core: Core, saved: Any, boots: dict[int, Boot], boot_name: str, moves: Mapping[str, Moved]
+) -> tuple[int, int]:
     """Take the baselines back; returns up to where they know the store: boot and time in it, ms."""
     boot = next((b.id for b in boots.values() if saved and b.name == saved.get("boot")), None)
     if boot is None:
         return 0, 0
     with contextlib.suppress(KeyError, TypeError):  # of another version: they learn anew
-        core.restore_baselines(saved, saved["boot"] == boot_name)
+        same = {name: one for name, one in saved["baselines"].items() if name not in moves}
+        core.restore_baselines({**saved, "baselines": same}, saved["boot"] == boot_name)
         return boot, saved["t"]
     return 0, 0
 
@@ -76,9 +110,7 @@ def _recent(reader: Reader, longest: int) -> Iterator[StoredBlock]:
         first = page[-1].id
 
 
-def _learn(
-    core: Core, block: StoredBlock, same_boot: bool, known: tuple[int, int], seam: int
-) -> None:
+def _learn(core: Core, block: StoredBlock, same_boot: bool, known: _Known) -> None:
     part = core.parts.get(block.part.name)
     if part is None or part.kind.model != block.part.model:
         return
@@ -87,11 +119,15 @@ def _learn(
         channel = core.channels.get(f"{part.name}.{name}")
         if channel is None:
             continue
-        good = _good(times, column, core.same_air.counted(channel.name))
+        found, steps = _good(times, column, core.same_air.counted(channel.name))
+        if move := known.moves.get(channel.name):
+            steps = [move(step) for step in steps]
         if same_boot:
-            place = bisect_right(good[0], core.now)
-            _load(channel, good[0][:place], good[1][:place], seam)
-        elif new := [s for t, s in zip(*good, strict=True) if (block.boot, t) > known]:
+            place = bisect_right(found, core.now)
+            _load(channel, found[:place], steps[:place], known.seam)
+            continue
+        pairs = zip(found, steps, strict=True)
+        if new := [step for t, step in pairs if known.news(channel.name, block.boot, t)]:
             channel.learn(sum(new) / len(new))
 
 

@@ -54,6 +54,22 @@ class _Move:
         return min(max(round(self._slope * step + self._offset), self._low), self._high)
 
 
+class Moved:
+    """Makes of steps that one calibration of a channel gave those that another would have given."""
+
+    def __init__(self, channel: str, then: Calibration, now: Calibration) -> None:
+        """Take the channel's name, the calibration that gave the steps, and the one that counts."""
+        self._per_unit = QUANTITIES[channel.partition(".")[2]].per_unit
+        self._then, self._now = then, now
+
+    def __call__(self, step: int) -> int:
+        """Give a step as it would be now, to half a step."""
+        if self._then == self._now:
+            return step
+        given = (step - self._then.offset * self._per_unit) / self._then.slope
+        return round(self._now.slope * given + self._now.offset * self._per_unit)
+
+
 def after(first: Calibration, second: Calibration) -> Calibration:
     """Give the one calibration that does what `first` and then `second` do."""
     return Calibration(second.slope * first.offset + second.offset, second.slope * first.slope)
