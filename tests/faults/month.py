@@ -12,12 +12,14 @@ from pathlib import Path
 
 from faults.house_in_fast_time import Fast, Sink, Size, down, size
 from ventwright.courier.accounts import counts
+from ventwright.notifying import outbox
 from ventwright.settings.model import HOUR, MINUTE
 from ventwright.storage.pruning import Limits
 from ventwright.storage.reader import Reader
 
 LIMITS = Limits(readings=24, minutes=48, hours=72, events=24)
-"""So short that pruning has begun after the first day."""
+MESSAGES = 10
+"""So short, and messages kept so few, that pruning has begun after the first day."""
 
 
 def day(house: Fast, base: Sink, owner: Sink, number: int) -> None:
@@ -55,6 +57,7 @@ def month(folder: Path, days: int, period: int) -> tuple[list[Size], Fast, Sink,
         folder / "store", f"http://127.0.0.1:{base.port}", f"127.0.0.1:{owner.port}", period
     )
     house.limits = house.upkeep._limits = LIMITS
+    outbox.MOST_KEPT = MESSAGES
     sizes = []
     for number in range(days):
         day(house, base, owner, number)

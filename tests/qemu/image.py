@@ -8,10 +8,14 @@ shell behind a virtio port by which a test types commands.
 import os
 import shutil
 import subprocess
+import sys
 from collections.abc import Iterable
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
+PYTHONS = {"bookworm": "3.11", "trixie": "3.13"}
+"""The Debian suites that a board may run, 12 and 13, and the Python of each."""
+
 PACKAGES = "linux-image-amd64,tiny-initramfs,systemd,systemd-sysv,udev,python3,python3-venv,kmod"
 BOOT_MODULES = "virtio_pci,virtio_blk,ext4"
 DISK_BYTES = 3 << 30
@@ -59,6 +63,18 @@ find-links = /media/stick/wheels
 """
 
 
+class OutsideError(RuntimeError):
+    """What a board is made of could not be fetched: no fault of ours."""
+
+
+def _fetch(*words: str | Path) -> None:
+    """Run what asks the package registries; raises OutsideError."""
+    try:
+        _run(*words)
+    except RuntimeError as error:
+        raise OutsideError(str(error)) from None
+
+
 def _run(*words: str | Path, **given: object) -> None:
     done = subprocess.run(
         [str(word) for word in words],
@@ -72,11 +88,11 @@ def _run(*words: str | Path, **given: object) -> None:
         raise RuntimeError(f"{words[0]} failed: {done.stdout[-2000:]}{done.stderr[-2000:]}")
 
 
-def build_root(folder: Path, suite: str = "bookworm") -> None:
-    """Unpack Debian into `folder`; needs root and the archive. Takes about half a minute."""
+def build_root(folder: Path, suite: str) -> None:
+    """Unpack Debian into `folder`; needs root. Takes about half a minute. Raises OutsideError."""
     left_out = [f"--dpkgopt=path-exclude={pattern}" for pattern in _UNWANTED]
     plain = ["--variant=minbase", "--quiet", '--aptopt=Acquire::Languages "none"']
-    _run("mmdebstrap", *plain, f"--include={PACKAGES}", *left_out, suite, folder)
+    _fetch("mmdebstrap", *plain, f"--include={PACKAGES}", *left_out, suite, folder)
     _make_initrd(folder)
     _furnish(folder)
 
@@ -112,13 +128,13 @@ def build_disk(folder: Path, disk: Path, size: int = DISK_BYTES) -> None:
     _run("mke2fs", "-q", "-t", "ext4", "-F", "-d", folder, disk, str(size >> 10))
 
 
-def fetch_wheels(folder: Path) -> None:
-    """Fetch what the installer will want, by the lock and its hashes; asks the package index."""
+def fetch_wheels(folder: Path, suite: str) -> None:
+    """Fetch what the installer will want, by the lock and its hashes; raises OutsideError."""
     locks = ROOT / "systemd/lock"
     for lock in ("build.txt", "run.txt"):
         words = ["-m", "pip", "download", "-q", "--no-deps", "--require-hashes"]
-        target = ["--only-binary=:all:", "--python-version=3.11", "-r", locks / lock, "-d", folder]
-        _run(shutil.which("python3") or "python3", *words, *target)
+        target = ["--only-binary=:all:", f"--python-version={PYTHONS[suite]}", "-d", folder]
+        _fetch(sys.executable, *words, *target, "-r", locks / lock)
 
 
 def checkout(folder: Path) -> None:
@@ -141,11 +157,11 @@ def copy(names: Iterable[str], folder: Path) -> None:
             shutil.copy(ROOT / name, place)
 
 
-def build_stick(folder: Path, stick: Path) -> None:
+def build_stick(folder: Path, stick: Path, suite: str) -> None:
     """Make the stick: this checkout, and a folder of wheels in place of the package index."""
     checkout(folder / "ventwright")
     (folder / "wheels").mkdir()
-    fetch_wheels(folder / "wheels")
+    fetch_wheels(folder / "wheels", suite)
     build_disk(folder, stick, 64 << 20)
 
 

@@ -1,5 +1,6 @@
 """A workshop around the board: a dust sensor and a relay on USB, and air that the test chooses."""
 
+import os
 import shutil
 import time
 from collections.abc import Callable
@@ -126,12 +127,16 @@ class Workshop:
 
 
 def build(folder: Path, prebuilt: bool) -> None:
-    """Build the disk and the stick; `prebuilt`: with the release built by this machine's speed."""
+    """Build the disk and the stick; `prebuilt`: with the release built by this machine's speed.
+
+    The board runs Debian 12, or the suite that the environment calls SUITE: `trixie` is Debian 13.
+    """
     root, stick = folder / "root", folder / "stick"
-    image.build_root(root)
+    suite = os.environ.get("SUITE", "bookworm")
+    image.build_root(root, suite)
     for name in ("kernel", "initrd"):
         shutil.copy(root / "boot" / name, folder / name)
-    image.build_stick(stick, folder / "stick.img")
+    image.build_stick(stick, folder / "stick.img", suite)
     if prebuilt:
         image.prebuild(root, stick)
     image.build_disk(root, folder / "disk.img")

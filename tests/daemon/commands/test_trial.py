@@ -4,6 +4,7 @@ import json
 import signal
 import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -201,7 +202,7 @@ def test_it_can_be_worked_out_when_the_readings_are_gone(config: Path, tmp_path:
     text = config.read_text().replace(str(config.parent / "store"), str(store))
     (tmp_path / "ventwright.toml").write_text(text)
     before = json_of(trial, "show", "abs-1", "--config", str(config), "--json")
-    with sqlite3.connect(store_path(config.parent / "store")) as old:
+    with closing(sqlite3.connect(store_path(config.parent / "store"))) as old:
         new = sqlite3.connect(store_path(store), isolation_level=None)
         old.backup(new)
     while reduce_next(new, 1, 80 * HOUR):

@@ -1,7 +1,7 @@
 """What fails in the courier is in its file and in `ventwright status` until it works again."""
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -71,8 +71,18 @@ class Ages:
         return OFFSET if self.right else None
 
 
-def troubles(folder: Path, right: bool = True) -> Troubles:
-    return Troubles(CourierFile(folder), Ages(right))  # type: ignore[arg-type]
+@pytest.fixture
+def troubles(tmp_path: Path) -> Iterator[Callable[..., Troubles]]:
+    """Make one after another, as couriers that are started anew."""
+    files: list[CourierFile] = []
+
+    def make(ages: Ages | None = None) -> Troubles:
+        files.append(CourierFile(tmp_path))
+        return Troubles(files[-1], ages or Ages())  # type: ignore[arg-type]
+
+    yield make
+    for file in files:
+        file.close()
 
 
 def found(folder: Path) -> Any:
@@ -83,8 +93,10 @@ def found(folder: Path) -> Any:
         file.close()
 
 
-def test_chores_that_fail_are_told_and_those_that_are_gone_forgotten(tmp_path: Path) -> None:
-    made = troubles(tmp_path, right=False)
+def test_chores_that_fail_are_told_and_those_that_are_gone_forgotten(
+    tmp_path: Path, troubles: Callable[..., Troubles]
+) -> None:
+    made = troubles(Ages(right=False))
     made.step({"chores": {"digest": "ValueError: no such day"}}, {"chores": {"digest", "filters"}})
     configured = settings(tmp_path, phone=phone(tmp_path))
     told = list(courier_lines(configured, {"troubles": found(tmp_path)}))
@@ -92,16 +104,18 @@ def test_chores_that_fail_are_told_and_those_that_are_gone_forgotten(tmp_path: P
         "chore digest: not done since before the clock was known to be right: "
         "ValueError: no such day"
     )
-    again = troubles(tmp_path)
+    again = troubles()
     again.step({"chores": {"filters": ""}}, {"chores": {"digest", "filters"}})
     assert list(found(tmp_path)["chores"]) == ["digest"]
     again.step({"chores": {}}, {"chores": {"filters"}})
     assert found(tmp_path) == {"chores": {}}
 
 
-def test_a_reason_that_changes_began_when_the_first_did(tmp_path: Path) -> None:
+def test_a_reason_that_changes_began_when_the_first_did(
+    tmp_path: Path, troubles: Callable[..., Troubles]
+) -> None:
     ages = Ages()
-    made = Troubles(CourierFile(tmp_path), ages)  # type: ignore[arg-type]
+    made = troubles(ages)
     made.step({"chores": {"digest": "one"}}, {"chores": {"digest"}})
     ages.right = False
     made.step({"chores": {"digest": "other"}}, {"chores": {"digest"}})
@@ -109,9 +123,9 @@ def test_a_reason_that_changes_began_when_the_first_did(tmp_path: Path) -> None:
 
 
 def test_what_cannot_be_noted_now_is_noted_later(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, troubles: Callable[..., Troubles], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    made = troubles(tmp_path)
+    made = troubles()
     latest, known = {"chores": {"digest": "one"}}, {"chores": {"digest"}}
     with monkeypatch.context() as patch:
         full = sqlite3.OperationalError("database or disk is full")
@@ -122,8 +136,10 @@ def test_what_cannot_be_noted_now_is_noted_later(
     assert list(found(tmp_path)["chores"]) == ["digest"]
 
 
-def test_nothing_is_written_while_nothing_changes(tmp_path: Path) -> None:
-    made = troubles(tmp_path)
+def test_nothing_is_written_while_nothing_changes(
+    tmp_path: Path, troubles: Callable[..., Troubles]
+) -> None:
+    made = troubles()
     for _ in range(3):
         made.step({"chores": {"digest": "one"}}, {"chores": {"digest"}})
     file = sqlite3.connect(tmp_path / "courier.sqlite")

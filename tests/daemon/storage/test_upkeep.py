@@ -3,6 +3,7 @@
 import json
 import random
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -176,9 +177,8 @@ def test_the_file_does_not_grow_once_pruning_has_begun(tmp_path: Path) -> None:
         sizes.append(store_path(tmp_path).stat().st_size)
     assert max(sizes[20:]) <= sizes[20] + 4096
     store.close()
-    assert sqlite3.connect(store_path(tmp_path)).execute("PRAGMA integrity_check").fetchone() == (
-        "ok",
-    )
+    with closing(sqlite3.connect(store_path(tmp_path))) as db:
+        assert db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
 
 
 def test_word_of_what_was_told_counts_for_the_store_it_is_of(tmp_path: Path) -> None:

@@ -1,6 +1,7 @@
 """Stores of older and newer versions: brought up to date, or left alone and said so."""
 
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -45,7 +46,7 @@ def old(tmp_path: Path) -> Path:
 
 
 def version(folder: Path) -> int:
-    with sqlite3.connect(schema.store_path(folder)) as db:
+    with closing(sqlite3.connect(schema.store_path(folder))) as db:
         found: int = db.execute("PRAGMA user_version").fetchone()[0]
     return found
 
@@ -75,11 +76,12 @@ def test_a_store_of_version_1_is_read_as_it_is(old: Path) -> None:
 
 
 def test_the_tables_are_the_same_by_either_way(old: Path, tmp_path: Path) -> None:
-    writer(old).commit()
-    writer(tmp_path / "new").commit()
     told = []
     for folder in (old, tmp_path / "new"):
-        with sqlite3.connect(schema.store_path(folder)) as db:
+        store = writer(folder)
+        store.commit()
+        store.close()
+        with closing(sqlite3.connect(schema.store_path(folder))) as db:
             query = "SELECT sql FROM sqlite_master WHERE name NOT LIKE 'sqlite%' ORDER BY name"
             told.append([" ".join(_plain(row[0]).split()) for row in db.execute(query)])
     assert told[0] == told[1]
