@@ -15,6 +15,7 @@ from qemu.workshop import CLEAN, DIRTY, Workshop, build, within
 
 PATIENCE_S = 300.0
 LONGEST_S = 10.0
+_LOOK = "systemctl --failed; ventwright status; ls /dev/serial/by-path; journalctl -b -n 200"
 
 
 def one_boot(shop: Workshop, dice: random.Random) -> tuple[float, float, float]:
@@ -23,7 +24,11 @@ def one_boot(shop: Workshop, dice: random.Random) -> tuple[float, float, float]:
     begun = time.monotonic()
     shell = shop.boot()
     assert shop.witness is not None
-    shop.witness.caught_up(shop.known, 1, PATIENCE_S)
+    try:
+        shop.witness.caught_up(shop.known, 1, PATIENCE_S)
+    except AssertionError:
+        print(shop.type(_LOOK).text, flush=True)
+        raise
     reading = time.monotonic() - begun
     right = shop.level == DIRTY
     within(PATIENCE_S, lambda: shop.extracting is right, f"relay {right}")

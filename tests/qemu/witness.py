@@ -38,6 +38,7 @@ while True:
 """
 UNIT = """[Unit]
 Description=Tells a test what is committed
+StartLimitIntervalSec=0
 [Service]
 ExecStartPre=/sbin/modprobe virtio_console
 ExecStart=/usr/bin/python3 /usr/local/bin/witness
