@@ -70,7 +70,7 @@ def curve(drawn: Drawn) -> Picture:
         *_axes(drawn, marks, across, up),
         *_band(drawn, across, up),
         *_lines(drawn, across, up),
-        *_levels(drawn, up),
+        *_levels(drawn, across, up),
     ]
     return Picture(drawn.name, drawn.title, _says(drawn), _HEIGHT, tuple(shapes))
 
@@ -142,12 +142,20 @@ def _band(drawn: Drawn, across: Scale, up: Scale) -> Iterator[Shape]:
         yield Area((*low, *reversed(high)), STEPS[2])
 
 
-def _levels(drawn: Drawn, up: Scale) -> Iterator[Shape]:
+def _levels(drawn: Drawn, across: Scale, up: Scale) -> Iterator[Shape]:
+    places = [place for points in pieces(drawn.line, across, up) for place in points]
     for value, text in drawn.levels:
         if value <= up.high:
             y = up.at(value)
             yield Line(((_LEFT, y), (_RIGHT, y)), INK, 1.2, dashed=True)
-            yield Words(_RIGHT - 2, y - 4, text, 11, "end", bold=True)
+            yield Words(_free(places, y, 7.0 * len(text)), y - 4, text, 11, "end", bold=True)
+
+
+def _free(places: list[Place], y: float, wide: float) -> float:
+    """Find where words that end there and stand on `y` meet the line least, from the right on."""
+    near = [x for x, high in places if y - 17 <= high <= y + 2]
+    ends = range(int(_RIGHT) - 2, int(_LEFT + wide), -8)
+    return float(min(ends, key=lambda end: sum(end - wide <= x <= end for x in near)))
 
 
 def _says(drawn: Drawn) -> str:

@@ -1,9 +1,21 @@
 """Paints a picture as PNG, by matplotlib; the only module here that needs the analysis extra."""
 
 from pathlib import Path
+from textwrap import wrap
 from typing import Any
 
-from ventwright.drawing.shapes import INK, PAPER, SOFT, Area, Box, Dot, Line, Picture, Shape
+from ventwright.drawing.shapes import (
+    INK,
+    PAPER,
+    SOFT,
+    Area,
+    Box,
+    Dot,
+    Line,
+    Picture,
+    Shape,
+    Words,
+)
 
 MISSING = (
     "PNG pictures need matplotlib: pip install 'ventwright[analysis]'. The HTML report has all "
@@ -11,6 +23,7 @@ MISSING = (
 )
 _DOTS = 200  # a inch
 _UNITS = 72  # a inch: one unit of a picture is one point of type
+_LINE, _LETTER = 14.0, 6.3  # height of a line of the title, and width of a letter of it
 
 
 class NoPainterError(ImportError):
@@ -27,15 +40,20 @@ def painter() -> Any:
 
 
 def png(picture: Picture, path: Path) -> None:
-    """Write a picture to a file; raises NoPainterError, OSError."""
-    size = (picture.width / _UNITS, picture.height / _UNITS)
+    """Write a picture, its title below, to a file; raises NoPainterError, OSError."""
+    title = wrap(picture.title, int(picture.width / _LETTER))
+    height = picture.height + _LINE * (len(title) + 1)
+    size = (picture.width / _UNITS, height / _UNITS)
     figure = painter()(figsize=size, dpi=_DOTS, facecolor=PAPER)
     axes = figure.add_axes((0, 0, 1, 1))
     axes.set_xlim(0, picture.width)
-    axes.set_ylim(picture.height, 0)
+    axes.set_ylim(height, 0)
     axes.axis("off")
     for order, shape in enumerate(picture.shapes):
         _paint(axes, shape, order + 1)
+    for line, text in enumerate(title, 1):
+        words = Words(0, picture.height + _LINE * line, text, 11, fill=SOFT)
+        _paint(axes, words, len(picture.shapes) + 1)
     figure.savefig(path, facecolor=PAPER, metadata={"Title": picture.title})
 
 

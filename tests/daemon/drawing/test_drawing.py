@@ -181,3 +181,31 @@ def test_a_band_is_named_in_full_and_marks_do_not_run_into_each_other() -> None:
     marks = [one for one in words if one.anchor == "middle"]
     for one, other in pairwise(marks):
         assert one.x + 3.4 * len(one.text) < other.x - 3.4 * len(other.text)
+
+
+def test_the_name_of_a_level_stands_where_the_line_is_not() -> None:
+    """It stood at the right, with the curve across it."""
+    times = range(0, 24 * HOUR, HOUR // 4)
+    values: list[tuple[int, float | None]] = [
+        (t, 40.0 - t / HOUR if t > 12 * HOUR else 5.0) for t in times
+    ]
+    picture = curve(Drawn("d", "d", "µg/m³", values, [], levels=[(20.0, "guideline for a day 20")]))
+    inside(picture)
+    (level,) = (one for one in picture.shapes if isinstance(one, Words) and one.bold)
+    lines = [one for one in picture.shapes if isinstance(one, Line) and one.line == 1.7]
+    for x, y in (place for line in lines for place in line.points):
+        across = level.x - 7 * len(level.text) <= x <= level.x
+        assert not (across and level.y - 11 <= y <= level.y + 3)
+
+
+def test_a_png_has_its_title_in_it(tmp_path: Path) -> None:
+    """Seen by itself it told no averaging time."""
+    rows = [Row("open", 3.0)]
+    short, long = (
+        side_by_side(SideBySide("c", title, "µg", rows)) for title in ("", "a title " * 30)
+    )
+    heights = []
+    for picture in (short, long):
+        png(picture, tmp_path / "c.png")
+        heights.append(int.from_bytes((tmp_path / "c.png").read_bytes()[20:24], "big"))
+    assert heights[1] > heights[0] + 3 * 14 * 200 / 72
