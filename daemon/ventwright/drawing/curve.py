@@ -148,7 +148,8 @@ def _levels(drawn: Drawn, across: Scale, up: Scale) -> Iterator[Shape]:
         if value <= up.high:
             y = up.at(value)
             yield Line(((_LEFT, y), (_RIGHT, y)), INK, 1.2, dashed=True)
-            yield Words(_free(places, y, 7.0 * len(text)), y - 4, text, 11, "end", bold=True)
+            end = _free(places, y, 7.0 * len(text))
+            yield Words(end, y - 4, text, 11, "end", bold=True, edged=True)
 
 
 def _free(places: list[Place], y: float, wide: float) -> float:

@@ -83,7 +83,14 @@ def _paint(axes: Any, shape: Shape, order: int) -> None:
             color=shape.fill,
             zorder=order,
             parse_math=False,
+            path_effects=_rim() if shape.edged else None,
         )
+
+
+def _rim() -> list[Any]:
+    from matplotlib.patheffects import withStroke
+
+    return [withStroke(linewidth=3, foreground=PAPER)]
 
 
 def _box(axes: Any, box: Box, order: int) -> None:

@@ -76,6 +76,8 @@ class Words:
     """start, middle or end"""
     bold: bool = False
     fill: str = INK
+    edged: bool = False
+    """Whether a rim of paper keeps it apart from what it stands on."""
 
 
 Shape = Box | Line | Area | Dot | Words

@@ -3,7 +3,18 @@
 from collections.abc import Iterable
 from html import escape
 
-from ventwright.drawing.shapes import SOFT, Area, Box, Dot, Line, Picture, Place, Shape, Words
+from ventwright.drawing.shapes import (
+    PAPER,
+    SOFT,
+    Area,
+    Box,
+    Dot,
+    Line,
+    Picture,
+    Place,
+    Shape,
+    Words,
+)
 
 _FONT = "ui-sans-serif, system-ui, sans-serif"
 
@@ -63,8 +74,9 @@ def _box(box: Box, hatch: str) -> str:
 
 def _words(words: Words) -> str:
     bold = ' font-weight="700"' if words.bold else ""
+    rim = f' stroke="{PAPER}" stroke-width="3" paint-order="stroke"' if words.edged else ""
     anchor = f' text-anchor="{words.anchor}"' if words.anchor != "start" else ""
     return (
         f'<text x="{_n(words.x)}" y="{_n(words.y)}" font-size="{_n(words.size)}" '
-        f'fill="{words.fill}"{anchor}{bold}>{escape(words.text)}</text>'
+        f'fill="{words.fill}"{anchor}{bold}{rim}>{escape(words.text)}</text>'
     )
