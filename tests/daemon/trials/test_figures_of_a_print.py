@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from trialling.long import one_print, share
+from trialling.otherwise import CASES, held
 from trialling.prints import Job, Part, Room, analysed, series
 from ventwright.trials.background import fit_background
 from ventwright.trials.balance import Rate, balance
@@ -85,6 +86,15 @@ def test_short_form_of_the_long_one() -> None:
         found, of = share(getattr(h, name) for h in held)
         assert of == 40
         assert found >= 0.9
+
+
+@pytest.mark.parametrize("name", list(CASES)[1:8:2])
+def test_intervals_hold_where_rooms_and_people_do_not_keep_to_it(name: str) -> None:
+    """Another generator; the long form is `cd tests && python -m trialling.otherwise`.
+
+    Of 150 each it held 96 to 98 %, but for a source that fades: 93 % in 6 min, 72 % in 12 min.
+    """
+    assert held(CASES[name], 15, 9000) >= 0.8
 
 
 def test_a_print_that_emits_nothing_is_below_and_not_zero() -> None:
