@@ -19,7 +19,8 @@ STUCK_AFTER_MS = 10 * 60_000
 ZERO_STUCK_AFTER_MS = 24 * 3_600_000
 """Where it tells mass alone, air can be so clean that it rounds to zero all night, but not all day.
 
-A part that counts sees some particles in the air of any room: its zeros are no exception.
+A part that counts them from 0.3 µm sees some particles in the air of any room: its zeros are no
+exception.
 """
 
 _ORDERED = (
@@ -174,10 +175,11 @@ class _Repeating:
         self._places = [n for n, name in enumerate(kind.quantities) if _is_seen(name)]
         self._all = not optical or len(self._places) == len(kind.quantities)
         self._wanted = kind.optical and (not optical or not self._all)
-        counts = any(QUANTITIES[name].unit == "1/cm³" for name in kind.quantities)
+        names = kind.quantities if self._all else [kind.quantities[n] for n in self._places]
+        self._finest = names.index("n0_3") if "n0_3" in names else None
         rests = _RESTS * kind.rest
         self._after = STUCK_AFTER_MS + rests
-        self._zero_after = self._after if counts else ZERO_STUCK_AFTER_MS + rests
+        self._zero_after = ZERO_STUCK_AFTER_MS + rests
         self._calm = kind.calm
         self._same: tuple[float | None, ...] = ()
         self._since = 0
@@ -199,8 +201,11 @@ class _Repeating:
         stood = t - self._since
         if stood < self._after:
             return False
-        calm = self._calm
-        return stood >= self._zero_after or any(v is not None and v > calm for v in self._same)
+        if stood >= self._zero_after:
+            return True
+        calm, finest = self._calm, self._finest
+        counted = finest is not None and self._same[finest] is not None and not calm
+        return counted or any(v is not None and v > calm for v in self._same)
 
 
 def _is_seen(name: str) -> bool:

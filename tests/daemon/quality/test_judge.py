@@ -133,6 +133,13 @@ def test_a_part_that_counts_sees_some_particles_in_any_air() -> None:
     assert marks(found, WARM_UP + STUCK_AFTER_MS, *zeros) == [Q.STUCK] * 7
 
 
+def test_coarse_particles_may_well_be_missing_and_so_may_their_count() -> None:
+    found = judge(("pm2_5", "n5", "n10"))
+    assert [marks(found, t, 0, 0, 0)[0] for t in (WARM_UP, 10**7)] == [Q.GOOD] * 2
+    found = judge(("pm2_5", "n0_3"))  # of a file that has no such column
+    assert [marks(found, t, 0, None)[0] for t in (WARM_UP, 10**7)] == [Q.GOOD] * 2
+
+
 def test_a_laser_that_stands_still_is_stuck_though_the_rest_of_the_part_lives() -> None:
     found, end = judge(COMBINED), WARM_UP + STUCK_AFTER_MS
     assert marks(found, WARM_UP, 4, 7, 20.0, 100) == [Q.GOOD] * 4
