@@ -4,12 +4,12 @@
 """
 
 import sys
-from math import sqrt
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from daemon.mixing.test_decay import decay, room
 from ventwright.commissioning.notebook import Notebook
+from ventwright.commissioning.verdict import Extractor
 from ventwright.commissioning.walk import Walk
 from walked import DUST, TRACER, Simulated, Truth
 
@@ -24,10 +24,9 @@ def walks(name: str, truth: Truth, count: int) -> None:
         refused += bool(natural.why or clearance.why)
         held["natural"] += natural.low <= truth.natural <= natural.high
         held["clearance"] += clearance.low <= truth.clearance <= clearance.high
-        flow = truth.volume * (clearance.rate - natural.rate)
-        error = truth.volume * sqrt(clearance.error**2 + natural.error**2)
-        held["flow"] += abs(flow - truth.exhaust) <= 1.96 * error
-        off.append(flow / truth.exhaust - 1)
+        flow = Extractor("hood", "", truth.volume, 0.0, natural, clearance, "walk").flow()
+        held["flow"] += flow.low <= truth.exhaust <= flow.high
+        off.append(flow.value / truth.exhaust - 1)
     shares = ", ".join(f"{what} {times / count:.1%}" for what, times in held.items())
     worst = max(map(abs, off))
     print(f"{name}: {count} walks, {refused} refused; 95 % intervals hold: {shares}")

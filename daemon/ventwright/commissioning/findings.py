@@ -36,6 +36,11 @@ class Rate(NamedTuple):
     decays: tuple[Decay, ...] = ()
 
     @property
+    def half(self) -> float:
+        """Half of the interval, which few points or decays make wider than 1.96 errors."""
+        return self.high - self.rate
+
+    @property
     def words(self) -> str:
         """Say it: `5.34 /h (95 %: 5.17 to 5.51)`."""
         return f"{self.rate:.3g} /h (95 %: {self.low:.3g} to {self.high:.3g})"
@@ -121,11 +126,11 @@ def together(rates: list[Rate]) -> Rate:
     half = error * (t_quantile(0.95, len(rates) - 1) if len(rates) > 1 else _half(rates[0]))
     decays = tuple(one for many in rates for one in many.decays)
     points, r2 = sum(one.points for one in rates), min(one.r2 for one in rates)
-    return Rate(mean, error, mean - half, mean + half, points, r2, (), decays)
+    return Rate(mean, error, max(0.0, mean - half), mean + half, points, r2, (), decays)
 
 
 def _half(one: Rate) -> float:
-    return (one.high - one.low) / 2 / one.error
+    return one.half / one.error
 
 
 def _between(rates: list[Rate], weights: list[float], mean: float) -> float:

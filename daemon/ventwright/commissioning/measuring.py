@@ -90,7 +90,7 @@ def recorded(
     def give(first: int, last: int) -> dict[str, Levels]:
         return remembered(folder, settings, channels, first, last)
 
-    past = look(spells(runs, begins, ends), found.channel, give, found.least, found.settle)
+    past = look(spells(runs, begins, ends), found, give)
     natural = past.rate("")
     verdicts = [
         _verdict(settings, found, name, (natural, past.rate(name)), _method(past, name))

@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from ventwright.commissioning.findings import Background, Rate, background, rate, together
 from ventwright.commissioning.levels import Levels
+from ventwright.commissioning.walk import Plan
 from ventwright.reporting.happenings import Run
 from ventwright.settings.model import HOUR, MINUTE
 
@@ -43,6 +44,8 @@ class Past(NamedTuple):
     looked: dict[str, int]
     left_out: dict[str, int]
     """Why decays were left out, by the first words of the reason, and how many."""
+    least: str
+    """How deep a fall must be to be looked at, with its unit."""
 
     def rate(self, extractor: str) -> Rate:
         """Take the decays of an extractor together; without any it says so."""
@@ -50,6 +53,8 @@ class Past(NamedTuple):
             return together(found)
         looked = self.looked.get(extractor, 0)
         said = f"none of the decays in the record counts ({looked} looked at)"
+        if not looked:
+            said = f"no fall by {self.least} that lasted 10 min was recorded"
         return Rate(0.0, 0.0, 0.0, 0.0, 0, 0.0, (said,))
 
 
@@ -67,13 +72,13 @@ def spells(runs: Sequence[Run], begins: int, ends: int) -> list[Spell]:
     return found
 
 
-def look(found: Sequence[Spell], channel: str, give: Give, least: float, settle: int) -> Past:
+def look(found: Sequence[Spell], plan: Plan, give: Give) -> Past:
     """Look for decays in spells; the newest spells may come in any order."""
-    past = Past({}, {}, {})
+    past = Past({}, {}, {}, f"{plan.least:g} {plan.unit}")
     for spell in found:
-        levels = give(spell.begins + settle, spell.ends)
-        for cut in _decays(levels, channel, least):
-            _take(past, spell.extractor, channel, cut)
+        levels = give(spell.begins + plan.settle, spell.ends)
+        for cut in _decays(levels, plan.channel, plan.least):
+            _take(past, spell.extractor, plan.channel, cut)
     return past
 
 

@@ -3,7 +3,7 @@
 Takes rates, knows no store, keeper or clock.
 """
 
-from math import sqrt
+from math import hypot
 from typing import Any, NamedTuple
 
 from ventwright.commissioning.findings import Rate
@@ -17,6 +17,15 @@ CAUTIONS = (
 )
 
 _PLAIN = 1.96
+
+
+class Flow(NamedTuple):
+    """Clean air, m³/h, with its standard error and 95 % interval."""
+
+    value: float
+    error: float
+    low: float
+    high: float
 
 
 class Extractor(NamedTuple):
@@ -34,7 +43,7 @@ class Extractor(NamedTuple):
     @property
     def _seen(self) -> bool:
         """Whether the rates differ beyond what they may be off."""
-        unsure = sqrt(self.clearance.error**2 + self.natural.error**2)
+        unsure = hypot(self.clearance.error, self.natural.error)
         return self.clearance.rate - self.natural.rate > _PLAIN * unsure
 
     @property
@@ -63,19 +72,18 @@ class Extractor(NamedTuple):
             "method": self.method,
         }
 
-    def flow(self) -> tuple[float, float]:
-        """Give the clean air that the extractor delivers, m³/h, and its standard error."""
+    def flow(self) -> Flow:
+        """Give the clean air that the extractor delivers."""
         apart = self.clearance.rate - self.natural.rate
-        error = sqrt(self.clearance.error**2 + self.natural.error**2)
         flow = clean_air(self.volume, self.clearance.rate, self.natural.rate)
-        return flow, sqrt(
-            (self.volume * error) ** 2 + (self.volume_error * self.volume * apart) ** 2
-        )
+        room = self.volume_error * self.volume * apart
+        error = self.volume * hypot(self.clearance.error, self.natural.error)
+        half = hypot(self.volume * hypot(self.clearance.half, self.natural.half), _PLAIN * room)
+        return Flow(flow, hypot(error, room), max(0.0, flow - half), flow + half)
 
 
 def told(one: Extractor) -> dict[str, Any]:
     """Tell an extractor as JSON."""
-    flow, error = one.flow()
     answer: dict[str, Any] = {
         "extractor": one.name,
         "channel": one.channel,
@@ -88,20 +96,24 @@ def told(one: Extractor) -> dict[str, Any]:
     }
     if one.against:
         return answer
+    flow = one.flow()
     return answer | {
         "clean_air": {
-            "value": flow,
+            "value": flow.value,
             "unit": "m³/h",
-            "standard_error": error,
-            "low": flow - _PLAIN * error,
-            "high": flow + _PLAIN * error,
+            "standard_error": flow.error,
+            "low": flow.low,
+            "high": flow.high,
         },
         "half_gone_min": 60 * half_life(one.clearance.rate),
         "tenth_left_min": 60 * time_to_fall(0.1, one.clearance.rate),
     }
 
 
-def _rate(one: Rate) -> dict[str, Any]:
+def _rate(one: Rate) -> dict[str, Any] | None:
+    """Tell a rate; None where nothing was measured."""
+    if not one.error:
+        return None
     return {
         "value": one.rate,
         "unit": "1/h",

@@ -11,6 +11,8 @@ from ventwright.mixing.filters import CLASSES, EN_1822
 from ventwright.mixing.zone import flow_for, rise_after, steady, time_to_fall
 from ventwright.sizing.task import Range, Task
 
+_SHARES = {"tenth": 0.1, "hundredth": 0.01, "thousandth": 0.001}
+
 
 class Course(NamedTuple):
     """How one room does."""
@@ -25,8 +27,8 @@ class Course(NamedTuple):
     """At the end of a print."""
     wait: Range | None
     """Hours after the print until the rise is down to the limit; None without a limit."""
-    tenth: float
-    """Hours until a tenth of the rise is left."""
+    left: dict[str, float]
+    """Hours until a tenth, a hundredth and a thousandth of the rise are left."""
 
 
 class Need(NamedTuple):
@@ -57,8 +59,8 @@ def course(task: Task) -> Course:
     ends = [steady(one, task.volume, rate) for one in task.into_room]
     after = [rise_after(task.hours, task.volume, rate, one) for one in task.into_room]
     wait = None if task.limit is None else Range(*(_wait(one, task.limit, rate) for one in after))
-    tenth = time_to_fall(0.1, rate)
-    return Course(task.clean_air, task.total_rate, Range(*ends), Range(*after), wait, tenth)
+    left = {name: time_to_fall(share, rate) for name, share in _SHARES.items()}
+    return Course(task.clean_air, task.total_rate, Range(*ends), Range(*after), wait, left)
 
 
 def _wait(level: float, limit: float, rate: float) -> float:

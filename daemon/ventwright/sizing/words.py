@@ -81,11 +81,16 @@ def _air(task: Task) -> str:
 
 def _course(name: str, task: Task, found: Course) -> list[str]:
     unit, scale = unit_of(task)
+    rises = f"{_range(found.steady, scale)} {unit}" if isfinite(found.steady.high) else "ever more"
     said = [
         f"{name}: losses together {found.changes:.3g} /h; {_range(found.at_end, scale)} "
-        f"{unit} at the end of a print, {_range(found.steady, scale)} {unit} if it went on",
+        f"{unit} at the end of a print, {rises} if it went on",
     ]
-    fall = f"  a tenth is left after {_hours(found.tenth)}"
+    left = found.left
+    fall = "  it never falls"
+    if isfinite(left["tenth"]):
+        fall = f"  a tenth is left after {_hours(left['tenth'])}"
+        fall += f", a hundredth after {_hours(left['hundredth'])}"
     if found.wait is not None:
         fall += f"; wait before going in: {_waiting(found.wait)}"
     return [*said, fall]
@@ -160,7 +165,7 @@ def _case(found: Course, scale: float) -> dict[str, Any]:
         "steady": _ends(found.steady, scale),
         "at_end": _ends(found.at_end, scale),
         "wait": None if found.wait is None else _ends(found.wait),
-        "tenth_left": _finite(found.tenth),
+        **{f"{name}_left": _finite(hours) for name, hours in found.left.items()},
     }
 
 

@@ -10,10 +10,12 @@ import pytest
 from click.testing import CliRunner
 
 from ventwright.commands.commission import commission
+from ventwright.commissioning.findings import Rate, together
 from ventwright.commissioning.levels import remembered
 from ventwright.commissioning.measuring import Wanted, kept, plan, recorded
 from ventwright.commissioning.past import Spell, spells
-from ventwright.commissioning.verdict import lines
+from ventwright.commissioning.verdict import Extractor, lines
+from ventwright.commissioning.verdict import told as verdict_told
 from ventwright.commissioning.walk import StoppedError
 from ventwright.reporting.happenings import Run
 from ventwright.storage.reducing import reduce_next
@@ -58,8 +60,9 @@ def test_past_episodes_give_both_rates(place: Simulated) -> None:
     assert hood.natural.rate == pytest.approx(DUST.natural, abs=3 * hood.natural.error)
     assert hood.clearance.rate == pytest.approx(DUST.clearance, abs=3 * hood.clearance.error)
     assert hood.clearance.error < 0.02 * hood.clearance.rate
-    flow, error = hood.flow()
-    assert flow == pytest.approx(DUST.exhaust, abs=3 * error)
+    flow = hood.flow()
+    assert flow.low < DUST.exhaust < flow.high
+    assert flow.value == pytest.approx(DUST.exhaust, abs=3 * flow.error)
     assert "so it delivers" in "\n".join(lines(hood))
     assert place.ask("commissioned", **hood.words())["done"]
     place.wait(1)
@@ -90,7 +93,22 @@ def test_where_nothing_was_held_off_the_natural_rate_is_missing(tmp_path: Path) 
     place = Simulated(tmp_path, 2)
     live(place, 1.5)
     verdicts, _ = recorded(place.settings, plan(place.settings, Wanted()), *everything(place))
-    assert "with all extractors off: none of the decays" in verdicts[0].against[0]
+    assert verdicts[0].against[0] == (
+        "with all extractors off: no fall by 30 µg/m³ that lasted 10 min was recorded"
+    )
+    assert verdict_told(verdicts[0])["natural"] is None
+
+
+def test_few_decays_that_differ_leave_a_wide_flow_that_is_never_below_nothing() -> None:
+    """Two decays with an extractor: Student's t is 12.7 then, not 1.96."""
+    natural = Rate(0.9, 0.01, 0.88, 0.92, 90, 0.99, ())
+    two = together([Rate(k, 0.05, k - 0.1, k + 0.1, 90, 0.99, ()) for k in (4.9, 5.1)])
+    flow = Extractor("hood", "bench.pm2_5", 45, 0.0, natural, two, "past").flow()
+    assert flow.high - flow.value == pytest.approx(45 * (two.half**2 + 0.02**2) ** 0.5)
+    assert flow.high - flow.value > 12 * 45 * two.error
+    far = together([Rate(k, 0.05, k - 0.1, k + 0.1, 90, 0.99, ()) for k in (2.5, 7.5)])
+    assert far.low == 0
+    assert Extractor("hood", "bench.pm2_5", 45, 0.0, natural, far, "past").flow().low == 0
 
 
 def test_times_of_two_extractors_are_left_out() -> None:

@@ -38,9 +38,9 @@ def test_the_intervals_of_walks_hold_the_truth(tmp_path: Path, truth: Truth) -> 
         assert not clearance.why
         held += found.natural.low <= truth.natural <= found.natural.high
         held += clearance.low <= truth.clearance <= clearance.high
-        flow, error = verdict(place, found).flow()
-        assert flow == pytest.approx(truth.exhaust, abs=3 * error)
-        assert error < 0.1 * flow
+        flow = verdict(place, found).flow()
+        assert flow.value == pytest.approx(truth.exhaust, abs=3 * flow.error)
+        assert flow.error < 0.1 * flow.value
     assert held >= 3
 
 

@@ -103,7 +103,8 @@ def test_the_air_that_is_needed_keeps_the_limit() -> None:
     assert course(TASK._replace(mixing=3, exhaust=poor.beside.high)).steady.high == pytest.approx(
         15
     )
-    assert course(TASK._replace(mixing=3)).tenth == pytest.approx(3 * course(TASK).tenth)
+    slow, well = course(TASK._replace(mixing=3)).left, course(TASK).left
+    assert slow == {name: pytest.approx(3 * hours) for name, hours in well.items()}
 
 
 def test_a_class_of_filter_counts_less_than_its_flow() -> None:
@@ -118,6 +119,18 @@ def test_an_enclosure_that_is_exhausted_keeps_most_out() -> None:
     """Indoor Air 31:1061 (2021): enclosure and local exhaust 96 % (confirmed)."""
     shut = course(TASK._replace(captured=0.96))
     assert shut.steady.high == pytest.approx(0.04 * course(TASK).steady.high)
+
+
+@pytest.mark.parametrize(
+    ("changes", "hundredth", "thousandth"),
+    [("2", 138, 207), ("4", 69, 104), ("6", 46, 69), ("8", 35, 52), ("10", 28, 41), ("12", 23, 35),
+     ("15", 18, 28), ("20", 14, 21), ("50", 6, 8)],
+)  # fmt: skip
+def test_the_purge_times_of_a_room(changes: str, hundredth: int, thousandth: int) -> None:
+    """CDC 2003, appendix B, table B.1, all rows: minutes for 99 % and 99.9 %."""
+    case = told("--volume", "45", "--loss", changes, "--emission", "4500")["cases"]["as it is"]
+    assert round(60 * case["hundredth_left"]) == hundredth
+    assert round(60 * case["thousandth_left"]) == thousandth
 
 
 def test_a_room_without_any_loss_fills_without_end() -> None:
