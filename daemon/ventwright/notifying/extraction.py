@@ -108,5 +108,5 @@ def clear_words(clear: dict[str, Any] | None, context: Context) -> str:
         return ""
     when = f"lear by about {times[0]}, {times[1]} to {times[2]}"
     if clear.get("emits"):
-        return f"Something emits, so when it is clear cannot be told; if it stopped now: c{when}."
+        return f"Something emits; if it stopped now: c{when}."
     return f"C{when}."

@@ -70,3 +70,11 @@ def test_an_end_tells_how_long_how_high_and_how_much() -> None:
 
 def test_all_kinds_of_events_are_in_the_listing() -> None:
     assert len({m.key.split()[0] for m in (*machines(), *itself())}) >= 11
+
+
+def test_what_to_do_stands_where_a_lock_screen_still_shows_it() -> None:
+    """The first 200 characters or so, before times to come and comparisons."""
+    (ahead,) = [m.body for m in MESSAGES if "It rises as from a source" in m.body]
+    assert ahead.index("Best stay out.") < ahead.index("Something emits; if it stopped now")
+    plain = [m.body for m in MESSAGES if "Best stay out." in m.body and m.stage == "begin"]
+    assert max(body.index("Best stay out.") for body in plain) <= 260

@@ -75,7 +75,7 @@ def test_a_fan_that_does_not_obey_is_told_with_high_priority() -> None:
 def test_an_alarm_says_that_recovery_cannot_be_told_while_something_emits() -> None:
     body = {"change": "raised", "quantity": "pm2_5", "clear": {**CLEAR, "emits": True}}
     message = told("alarm", body, "print")
-    assert "cannot be told; if it stopped now: clear by about 14:01" in message.body
+    assert "Something emits; if it stopped now: clear by about 14:01" in message.body
 
 
 def test_an_alarm_on_emission_says_how_much_comes_in() -> None:
