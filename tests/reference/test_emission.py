@@ -190,10 +190,10 @@ def test_a_whole_print_from_a_file(tmp_path: Path) -> None:
     ("text", "words", "says"),
     [
         ("1,2\n", (), "holds 1 points"),
-        ("1,2\n3,x\n", (), "line 2: no two numbers"),
-        ("1,2\n2,<5\n", (), "line 2: no two numbers"),
+        ("1,2\n3,x\n", (), "line 2: x is no concentration"),
+        ("1,2\n2,<5\n", (), "line 2: <5 is no concentration"),
         ("1,2\n2,3\n2,4\n3,4\n", (), "holds the time 2 twice"),
-        ("1,2\n2,3\n3,4\n4,1e300\n", (), "holds a number above 1e+100"),
+        ("1,2\n2,3\n3,4\n4,1e300\n", (), "line 4: no number within 1e+30"),
         ("1,2\n2,3\n3,4\n4,5\n", ("--print-from", "1"), "belong together"),
         ("1,2\n2,3\n3,4\n4,5\n", ("--print-from", "3", "--print-to", "9"), "within the times"),
         ("1,2\n2,3\n3,4\n4,5\n", ("--print-from", "2", "--print-to", "3"), "no point lies within"),

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from ventwright.commands.options import config_option, fail, json_option, settings_or_exit
+from ventwright.commands.options import Finite, config_option, fail, json_option, settings_or_exit
 from ventwright.commands.trial_options import read_store
 from ventwright.contrasts.compare import Question
 from ventwright.contrasts.compare import compare as compared
@@ -47,8 +47,8 @@ Asked = tuple[Sequence[Sample], Question]
 )
 @click.option("--method", type=click.Choice(METHODS), default="usual", show_default=True)
 @click.option("--reference", help="Compare all others with this condition only.")
-@click.option("--confidence", type=click.FloatRange(0.5, 0.999), default=0.95, show_default=True)
-@click.option("--spread", type=float, help="Plan with this spread (a GSD) instead of the one seen.")
+@click.option("--confidence", type=Finite(0.5, 0.999), default=0.95, show_default=True)
+@click.option("--spread", type=Finite(), help="Plan with this spread (a GSD) instead.")
 @config_option
 @json_option
 def compare(

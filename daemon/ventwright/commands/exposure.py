@@ -12,7 +12,14 @@ from typing import Any, NamedTuple
 import click
 
 from ventwright.averaging.courses import channels_of, courses
-from ventwright.commands.options import Moment, config_option, fail, json_option, settings_or_exit
+from ventwright.commands.options import (
+    Finite,
+    Moment,
+    config_option,
+    fail,
+    json_option,
+    settings_or_exit,
+)
 from ventwright.exposure.days import (
     begin_of,
     days_of,
@@ -120,9 +127,9 @@ class Chosen(NamedTuple):
 @click.option("--days", type=click.IntRange(1, 366), default=1, show_default=True)
 @click.option("--age", type=click.IntRange(0, 120), help=f"Years; {_ADULT_AGE} unless known.")
 @click.option("--activity", type=click.Choice(ACTIVITIES), help="light unless known.")
-@click.option("--weight", type=click.FloatRange(1, 500), help="Body weight, kg.")
-@click.option("--share", type=click.FloatRange(0, 1), help="Of a substance in the particles' mass.")
-@click.option("--acceptable", type=click.FloatRange(0, min_open=True), help="Its pg/kg a day.")
+@click.option("--weight", type=Finite(1, 500), help="Body weight, kg.")
+@click.option("--share", type=Finite(0, 1), help="Of a substance in the particles' mass.")
+@click.option("--acceptable", type=Finite(0, min_open=True), help="Its pg/kg a day.")
 @click.option("--substance", default="the substance", help="Its name.")
 @click.option("--spent", multiple=True, type=SpentParam(), help='By hand instead: "2 h at 150".')
 @click.option("--quantity", type=click.Choice(_BREATHED), help="Of what, by hand.")

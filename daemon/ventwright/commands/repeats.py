@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from ventwright.commands.options import fail, json_option
+from ventwright.commands.options import Finite, fail, json_option
 from ventwright.contrasts.compare import LITERATURE
 from ventwright.contrasts.numbers import finite
 from ventwright.contrasts.power import (
@@ -20,6 +20,8 @@ from ventwright.contrasts.power import (
 
 Told = dict[str, Any]
 
+_LEAST, _MOST = 1e-4, 1e4
+
 
 def _ratio(_: Any, __: Any, value: float | None) -> float | None:
     if value is not None and value <= 1:
@@ -28,22 +30,22 @@ def _ratio(_: Any, __: Any, value: float | None) -> float | None:
 
 
 @click.command()
-@click.option("--ratio", type=float, callback=_ratio, help="The ratio to be shown, above 1.")
+@click.option("--ratio", type=Finite(max=1e6), callback=_ratio, help="The ratio to be shown.")
 @click.option(
     "--gsd",
-    type=float,
+    type=Finite(max=1000),
     callback=_ratio,
     help=f"Geometric spread between repeats; {LITERATURE:g} unless given (literature: 1.4 to 1.7).",
 )
-@click.option("--difference", type=float, help="Instead of --ratio: a difference of two means.")
-@click.option("--spread", type=float, help="With --difference: the standard deviation.")
-@click.option("--between", type=float, help="Several conditions: the variance of their means,")
-@click.option("--within", type=float, help="the variance within a condition,")
+@click.option("--difference", type=Finite(), help="Instead of --ratio: a difference of two means.")
+@click.option("--spread", type=Finite(), help="With --difference: the standard deviation.")
+@click.option("--between", type=Finite(), help="Several conditions: the variance of their means,")
+@click.option("--within", type=Finite(), help="the variance within a condition,")
 @click.option("--conditions", type=click.IntRange(2, 100), help="and how many conditions.")
-@click.option("--prints", type=click.FloatRange(2, 1000), help="Tell the power of so many of each.")
+@click.option("--prints", type=Finite(2, 1000), help="Tell the power of so many of each.")
 @click.option(
     "--power",
-    type=click.FloatRange(0.01, 0.999),
+    type=Finite(0.01, 0.999),
     default=LIKELY,
     show_default=True,
     help="How likely it shall be shown.",
@@ -51,7 +53,7 @@ def _ratio(_: Any, __: Any, value: float | None) -> float | None:
 @click.option(
     "--false",
     "alpha",
-    type=click.FloatRange(0.0001, 0.5),
+    type=Finite(0.0001, 0.5),
     default=0.05,
     show_default=True,
     help="How often a difference may be seen where there is none.",
@@ -85,8 +87,15 @@ def _distance(asked: Told) -> tuple[float, str]:
     return math.log(asked["ratio"]) / math.log(gsd), what
 
 
+def _reachable(share: float, of: str) -> None:
+    """End with a sentence where no number of prints is an answer."""
+    if not _LEAST <= share <= _MOST:
+        fail(f"{share:.3g} times {of} is out of range: {_LEAST:g} to {_MOST:g} is possible")
+
+
 def _two(asked: Told) -> Told:
     d, what = _distance(asked)
+    _reachable(d, "the spread")
     alpha, one_sided, goal = asked["alpha"], asked["one_sided"], asked["power"]
     found: Told = {"what": what, "difference over spread": d, "of": "each condition"}
     if asked["prints"] is not None:
@@ -108,6 +117,7 @@ def _several(asked: Told) -> Told:
     between, within, groups = asked["between"], asked["within"], asked["conditions"]
     if not within or within <= 0 or between <= 0 or groups is None:
         fail("--between needs --within and --conditions, and variances above 0")
+    _reachable(between / within, "the variance within")
     alpha, goal = asked["alpha"], asked["power"]
     found: Told = {
         "what": f"a variance of {between:g} between {groups} conditions, {within:g} within",

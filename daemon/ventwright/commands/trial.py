@@ -9,6 +9,7 @@ import click
 
 from ventwright.commands.options import (
     Duration,
+    Finite,
     Moment,
     config_option,
     fail,
@@ -24,6 +25,7 @@ from ventwright.rehearsal.words import paragraph
 from ventwright.settings.model import Settings
 from ventwright.trials.analyse import Wishes, analyse
 from ventwright.trials.marking import Trial, read_trials
+from ventwright.trials.rates import FASTEST
 from ventwright.trials.words import list_lines, print_lines
 
 
@@ -64,12 +66,12 @@ def _plain(found: Trial) -> dict[str, Any]:
 @channel_option
 @click.option(
     "--loss-rate",
-    type=click.FloatRange(min=0, min_open=True),
+    type=Finite(min=0, max=FASTEST, min_open=True),
     help="All losses together with extraction off, 1/h, instead of the print's own decay.",
 )
-@click.option("--loss-rate-error", type=click.FloatRange(min=0), default=0.0, help="Its error.")
-@click.option("--volume", type=click.FloatRange(min=0, min_open=True), help="Of the room, m³.")
-@click.option("--volume-error", type=click.FloatRange(0, 1), help="As a share, such as 0.05.")
+@click.option("--loss-rate-error", type=Finite(0, FASTEST), default=0.0, help="Its error.")
+@click.option("--volume", type=Finite(1e-6, 1e9), help="Of the room, m³.")
+@click.option("--volume-error", type=Finite(0, 1), help="As a share, such as 0.05.")
 @click.option(
     "--in-room",
     type=(float, float),

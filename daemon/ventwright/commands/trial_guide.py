@@ -11,7 +11,7 @@ from typing import Any
 
 import click
 
-from ventwright.commands.options import Duration, config_option, fail, settings_or_exit
+from ventwright.commands.options import Duration, Finite, config_option, fail, settings_or_exit
 from ventwright.commands.trial_options import (
     all_labels,
     channel_option,
@@ -69,13 +69,13 @@ def _ended_gently() -> Iterator[None]:
 @channel_option
 @click.option(
     "--ceiling",
-    type=click.FloatRange(min=0, min_open=True),
+    type=Finite(min=0, min_open=True),
     required=True,
     help="Above this one-minute mean extraction is no longer held off, and the trial ends.",
 )
 @click.option(
     "--within",
-    type=click.FloatRange(min=0, min_open=True),
+    type=Finite(min=0, min_open=True),
     default=2.0,
     show_default=True,
     help="How near its baseline the air has to be before it begins, the channel's unit.",

@@ -6,7 +6,7 @@ from typing import Any, TypeVar
 
 import click
 
-from ventwright.commands.options import fail
+from ventwright.commands.options import Finite, fail
 from ventwright.control.client import NotRunningError, ask
 from ventwright.settings.model import Settings
 from ventwright.storage.reader import Reader
@@ -36,7 +36,7 @@ label_option = click.option(
     "--label", "-l", "labels", type=Labels(), multiple=True, help="NAME=VALUE, such as door=open."
 )
 grams_option = click.option(
-    "--grams", type=click.FloatRange(min=0, min_open=True), help="Filament printed, all printers."
+    "--grams", type=Finite(1e-3, 1e6), help="Filament printed, all printers."
 )
 printers_option = click.option(
     "--printers", type=click.IntRange(1, 100), help="How many printers ran; 1 unless given."

@@ -7,10 +7,11 @@ from typing import Any
 
 import click
 
-from ventwright.commands.options import fail, json_option
+from ventwright.commands.options import Finite, fail, json_option
 from ventwright.contrasts.numbers import finite
 from ventwright.contrasts.words import figure_words
 from ventwright.trials.figures import Figure
+from ventwright.trials.rates import FASTEST
 from ventwright.trials.table import (
     PER_HOUR,
     Found,
@@ -25,26 +26,29 @@ from ventwright.trials.table import (
 AMOUNTS = {"µg/m³": "µg", "mg/m³": "mg", "1/cm³": "million particles"}
 """By the unit of levels: that times m³, as amounts are told."""
 
-_NEEDED = click.FloatRange(min=0, min_open=True)
+_RATE = Finite(min=0, max=FASTEST, min_open=True)
+_TIME = Finite(-1e9, 1e9)
 
 
 @click.command()
 @click.argument("file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
-@click.option("--volume", type=_NEEDED, required=True, help="Of room or chamber, m³.")
+@click.option("--volume", type=Finite(1e-6, 1e9), required=True, help="Of room or chamber, m³.")
 @click.option(
     "--time-unit", "unit", type=click.Choice(sorted(PER_HOUR)), default="min", show_default=True
 )
-@click.option("--print-from", "begins", type=float, help="When the print began, in that unit.")
-@click.option("--print-to", "ends", type=float, help="When it ended.")
+@click.option("--print-from", "begins", type=_TIME, help="When the print began, in that unit.")
+@click.option("--print-to", "ends", type=_TIME, help="When it ended.")
 @click.option(
-    "--background", type=float, help="Its level; of a build-up 0, else from before the print."
+    "--background",
+    type=Finite(-1e100, 1e100),
+    help="Its level; 0 for a build-up, else from before.",
 )
 @click.option(
     "--level-unit", "level", type=click.Choice(sorted(AMOUNTS)), help="To name amounts by."
 )
-@click.option("--loss-rate", type=_NEEDED, help="1/h, instead of that of the decay.")
-@click.option("--loss-rate-error", type=click.FloatRange(min=0), default=0.0, help="Its error.")
-@click.option("--grams", type=_NEEDED, help="Filament printed.")
+@click.option("--loss-rate", type=_RATE, help="1/h, instead of that of the decay.")
+@click.option("--loss-rate-error", type=Finite(0, FASTEST), default=0.0, help="Its error.")
+@click.option("--grams", type=Finite(1e-3, 1e6), help="Filament printed.")
 @json_option
 def table(
     file: Path,

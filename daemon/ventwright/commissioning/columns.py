@@ -64,7 +64,7 @@ def read_columns(path: Path) -> Columns:
 
 def _lines(path: Path) -> list[tuple[int, str]]:
     try:
-        text = _text(path.read_bytes())
+        text = text_of(path.read_bytes())
     except OSError as error:
         raise ColumnsError(f"{path} cannot be read: {error.strerror}") from error
     except UnicodeDecodeError as error:
@@ -75,14 +75,17 @@ def _lines(path: Path) -> list[tuple[int, str]]:
     return [(n, line) for n, line in numbered if line.strip() and not line.startswith("#")]
 
 
-def _text(raw: bytes) -> str:
-    """Read UTF-8, UTF-16 with its mark, or the older code of a western desk."""
+def text_of(raw: bytes) -> str:
+    """Read UTF-8, UTF-16 with its mark, or the older code of a western desk.
+
+    Raises UnicodeDecodeError for what is no text, as a spreadsheet's own file.
+    """
     if raw.startswith((BOM_UTF16_LE, BOM_UTF16_BE)):
         return raw.decode("utf-16")
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError:
-        if b"\0" in raw:
+        if b"\0" in raw or raw.startswith(b"PK"):
             raise
         return raw.decode("latin-1")
 

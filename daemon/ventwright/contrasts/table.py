@@ -12,6 +12,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import NamedTuple
 
+from ventwright.commissioning.columns import text_of
 from ventwright.contrasts.sample import CompareError, Sample
 
 COLUMNS = ("condition", "value", "batch")
@@ -34,7 +35,7 @@ class _Marks(NamedTuple):
 def read_table(path: Path) -> list[Sample]:
     """Read the repeats of a file; raises CompareError with line, found and allowed."""
     try:
-        text = _text(path.read_bytes())
+        text = text_of(path.read_bytes())
     except UnicodeDecodeError as error:
         raise CompareError(
             f"{path} is no text in UTF-8; a table of condition, value and batch is needed"
@@ -50,16 +51,6 @@ def read_table(path: Path) -> list[Sample]:
     marks = _marks(lines[0][1])
     rows = [(f"{path}, line {n}", _cells(f"{path}, line {n}", line, marks)) for n, line in lines]
     return list(_samples(rows, marks.point))
-
-
-def _text(raw: bytes) -> str:
-    """Read UTF-8, or else the older code of a western desk, which has no zeros in it."""
-    try:
-        return raw.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        if b"\0" in raw or raw[:2] == b"PK":
-            raise
-        return raw.decode("latin-1")
 
 
 def _marks(first: str) -> _Marks:

@@ -6,6 +6,9 @@ from ventwright.trials.balance import Balance
 from ventwright.trials.figures import RatePoint
 from ventwright.trials.series import Minute, Series, half_width
 
+FASTEST = 1e4
+"""A loss rate beyond which none is meant, 1/h."""
+
 _MINUTES = 5
 _HOUR_MS = 3_600_000
 

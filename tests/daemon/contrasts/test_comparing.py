@@ -337,7 +337,7 @@ PLA;ABS;PETG
 """
 
 
-@pytest.mark.parametrize("code", ["utf-8", "utf-8-sig", "latin-1"])
+@pytest.mark.parametrize("code", ["utf-8", "utf-8-sig", "latin-1", "utf-16"])
 @pytest.mark.parametrize("newline", ["\n", "\r\n"])
 def test_a_column_a_condition_is_read_too(tmp_path: Path, code: str, newline: str) -> None:
     """Remarks, blank lines, decimal commas, a missing cell and a bound, as sheets are saved."""
@@ -392,3 +392,18 @@ def test_no_table_ends_in_a_traceback_or_numbers_that_json_has_not(
     assert "NaN" not in str(found)
     assert "inf" not in str(found)
     assert found["contrasts"]
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("--ratio", "nan"), "nan is no finite number"),
+        (("--ratio", "1e300"), "is not in the range"),
+        (("--ratio", "1.00001", "--gsd", "900"), "times the spread is out of range"),
+        (("--between", "1e-9", "--within", "3", "--conditions", "3"), "is out of range"),
+    ],
+)
+def test_what_no_number_of_prints_answers_is_told(words: tuple[str, ...], says: str) -> None:
+    """Some of these ended in a traceback, some never."""
+    status = 1 if "out of range" in says else 2
+    assert says in said_by(repeats, *words, status=status).replace("\n", " ")

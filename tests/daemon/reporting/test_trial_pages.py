@@ -8,6 +8,7 @@ import pytest
 from aired import MIDNIGHT
 from daemon.reporting.examples import compared, made
 from daemon.reporting.pages import alone
+from ventwright.contrasts.of_prints import usual_figure
 from ventwright.contrasts.words import how
 from ventwright.drawing.conditions import Band
 from ventwright.reporting.commissioning_page import (
@@ -173,3 +174,24 @@ def test_a_picture_of_mass_says_that_nothing_published_is_drawn_behind() -> None
     assert "no published range of mass" in first.title
     numbers = replace(compared(), unit="million particles/g")
     assert "no published" not in next(comparison_pictures(numbers, [])).title
+
+
+def test_a_print_whose_emission_is_not_known_has_its_curve_and_says_why() -> None:
+    why = "the extractor ran, and at what rate the air clears then is not known"
+    none = Figure(None, "µg", why=why)
+    emitted = {"total": none, "per_gram": none, "per_hour": none, "per_printer": none}
+    one = replace(made(), rates=(), **emitted)
+    assert [picture.name for picture in print_pictures(one)] == ["print"]
+    words = shown(print_page(one, MIDNIGHT))
+    assert why in words
+    assert "Emission of" not in words
+    assert f"not known: {why}." in print_text(one)
+    assert usual_figure([one]) == "rise"
+    assert usual_figure([one, made()]) == "per_hour"
+
+
+def test_a_print_without_a_reading_is_a_page_too() -> None:
+    blank = tuple(replace(point, mean=None, background=None) for point in made().curve)
+    one = replace(made(), rates=(), curve=blank)
+    assert list(print_pictures(one)) == []
+    assert "<svg" not in print_page(one, MIDNIGHT)
