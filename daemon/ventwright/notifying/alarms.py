@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 
+from ventwright.alarms.states import LATCHED, State
 from ventwright.notifying.alarm_kinds import alarm_words
 from ventwright.notifying.alarm_words import Alarm
 from ventwright.notifying.extraction import clear_words
@@ -53,11 +54,21 @@ def _ends(event: StoredEvent, alarm: Alarm) -> Message:
             f"It lasted {span(alarm.context, since, event.t)}." if since is not None else "",
             alarm.peak(),
             alarm.dose(),
+            _latched(event),
             alarm.measured(),
             extractor_words(body.get("extractors") or {}),
             alarm.honesty(),
         ),
     )
+
+
+def _latched(event: StoredEvent) -> str:
+    """Say how an alarm is ended that stays although the air has recovered."""
+    name, state = event.subject, event.body.get("state")
+    if state not in LATCHED:
+        return ""
+    seen = "" if state == State.LATCHED_ACKNOWLEDGED else f"`ventwright acknowledge {name}`, then "
+    return f"The alarm stays until somebody ends it: {seen}`ventwright reset {name}`."
 
 
 def _chatters(event: StoredEvent, alarm: Alarm) -> Message:

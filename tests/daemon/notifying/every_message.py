@@ -101,6 +101,8 @@ def special_alarms() -> Iterator[Message]:
         {**co, "extractors": {}, "limit": "acgih-co-8h"},
     ):
         yield told("alarm", "fumes", change="raised", **changes)
+    for state in ("latched, unacknowledged", "latched, acknowledged"):
+        yield told("alarm", "fumes", change="cleared", state=state, **pm)
     yield told("alarm", "fumes", change="cleared", **{**pm, "clear": {**CLEAR, "emits": False}})
 
 

@@ -89,6 +89,15 @@ def test_cleared_tells_peak_and_duration() -> None:
     assert message.body.startswith("It lasted from 14:05 to 14:30 (25 min). Peak: PM2.5 +49")
 
 
+def test_an_alarm_that_latches_says_how_it_is_ended() -> None:
+    unseen = alarm(change="cleared", state="latched, unacknowledged").body
+    how = "ends it: `ventwright acknowledge print`, then `ventwright reset print`."
+    assert f"The alarm stays until somebody {how}" in unseen
+    seen = alarm(change="cleared", state="latched, acknowledged").body
+    assert "ends it: `ventwright reset print`." in seen
+    assert "somebody" not in alarm(change="cleared", state="normal").body
+
+
 def test_cleared_tells_the_dose() -> None:
     over = " Dose above the baseline: 12 µg·h/m³. "
     assert over in alarm(change="cleared", dose=12.4).body
