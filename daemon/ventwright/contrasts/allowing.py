@@ -46,7 +46,7 @@ def sentence(kinds: Sequence[str], one: str, other: str, test: Test, alpha: floa
     size = [math.exp(end) for end in sorted((ends[0], ends[1]))]
     if test.difference < 0:
         size = [1 / size[1], 1 / size[0]]
-    head = f"With {' and '.join(kinds)} allowed for: "
+    head = f"With {' and '.join(kinds)} allowed for, one spread taken for all: "
     told = f"95 %: {size[0]:.3g} to {size[1]:.3g}; {chance(test.p)}"
     if test.p is not None and test.p < alpha:
         return f"{head}{high} is {factor(math.exp(abs(test.difference)))} times {low} ({told})."

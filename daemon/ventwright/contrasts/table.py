@@ -100,7 +100,8 @@ def _is_wide(rows: Sequence[Row], point: str) -> bool:
     if not body or len(head) < 2 or not all(_is_number(row, point) for row in filled):
         return False
     first = [row[0] for row in body]
-    if len(head) == 2 and len(body) > 2 and len(set(first)) <= len(body) / 2:
+    twice = all(first) and len(body) > 2 and len(set(first)) <= len(body) / 2
+    if len(head) == 2 and twice:
         raise CompareError(
             f'{rows[0][0]}: are "{head[0]}" and "{head[1]}" two conditions, or is the first column '
             f"the condition? {_NAMED}"

@@ -359,6 +359,9 @@ def test_other_names_above_the_columns_are_understood_unless_there_are_two_ways(
 ) -> None:
     named = csv(tmp_path, "filament,yield\nPLA,1\nPLA,2\nABS,3\nABS,5")
     assert len(json_of(compare_command, "--csv", named, "--json")["conditions"]) == 2
+    uneven = csv(tmp_path, "PLA,ABS\n14,10\n15,13\n,11\n,14\n,12\n,9")
+    groups = json_of(compare_command, "--csv", uneven, "--json")["tests"]["groups"]
+    assert [group["n"] for group in groups.values()] == [2, 6]
     two_ways = csv(tmp_path, "nozzle,yield\n200,1\n200,2\n220,3\n220,5")
     said = said_by(compare_command, "--csv", two_ways, status=1).replace("\n", " ")
     assert 'are "nozzle" and "yield" two conditions, or is the first column the condition?' in said
