@@ -98,6 +98,10 @@ def _rise(channel: Channel, settings: AlarmSettings) -> Comparison:
     return _Growing(channel, settings) if settings.ahead or settings.share else look
 
 
+_LASTING = 2.5
+"""By how much the setpoint is larger at most where a rise lasts: as shipped it is then 10 µg/m³."""
+
+
 class _Growing:
     """A rise with a setpoint that grows with the baseline, now or as it will be."""
 
@@ -116,6 +120,8 @@ class _Growing:
         rise, times = mean - base, 1.0 + self._share * max(0.0, base)
         if not self._ahead:
             return _look(Look, (mean, coverage, base, rise, None, None, times))
+        if times > _LASTING and self._onset.lasts(base, _LASTING * self._setpoint):
+            times = _LASTING
         expected, coming = self._onset.expected(t, mean, base, begun=active)
         reaches, missing = None, self._setpoint * times - expected + coming
         if 0 < missing <= coming:

@@ -14,7 +14,8 @@ baseline, and the level is taken on as it rises now. Three things keep that hone
   with the ten seconds that it stands in.
 
 A slow source has no such rise: the plain rise over five minutes counts as well, as far as the air
-still shows it.
+still shows it. And where the background is dirty, what a door brings in is soon gone again: a rise
+that lasts need not grow with it.
 
 All of it is worked out from the channel, so a restart costs nothing here; only a delay of the
 alarm that runs then (condition.py) begins anew: 10 s more to an alarm as shipped.
@@ -65,6 +66,11 @@ class Onset:
             if slow > level + coming:
                 return slow, 0.0
         return level + coming, coming
+
+    def lasts(self, base: float, rise: float) -> bool:
+        """Tell whether each of the last minutes stood at least `rise` above the baseline."""
+        lately = self._channel.lately
+        return lately is not None and lately - base >= rise
 
     def _look(self, t: int, base: float) -> None:
         """Work out what changes slowly: by how much a minute's mean surely rose, and the rest."""

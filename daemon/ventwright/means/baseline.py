@@ -26,6 +26,7 @@ _SPANS, _SPAN = (
     6,
     5,
 )  # half an hour in spans of so many minutes: a sudden rise counts from its lowest
+_LATELY = 2  # of these spans
 _UP, _DOWN = 0.05, 0.1  # shares of the way, a minute
 _SHORT_PAUSE = 10
 _PACES = 3.1
@@ -180,6 +181,11 @@ class Baseline:
     def lowest(self) -> float | None:
         """The lowest minute of the last half hour or nearly so, in steps; None: none is known."""
         return min(self._lows, default=None)
+
+    @property
+    def lately(self) -> float | None:
+        """The lowest minute of the last five to ten, in steps; None: so many are not known."""
+        return None if len(self._lows) < _LATELY else min(list(self._lows)[-_LATELY:])
 
     @property
     def young(self) -> bool:

@@ -181,6 +181,14 @@ class Channel:
             return None
         return (-steps if self.quantity.falls else steps) / self.per_unit
 
+    @property
+    def lately(self) -> float | None:
+        """The cleanest minute of the last five to ten in the channel's unit, or None."""
+        steps = self.baseline.lately
+        if steps is None:
+            return None
+        return (-steps if self.quantity.falls else steps) / self.per_unit
+
     def noise(self, length: int) -> float:
         """Give the standard uncertainty of a mean over `length` ms by noise alone."""
         return self.baseline.noise(length) / self.per_unit

@@ -118,6 +118,23 @@ def test_a_slow_source_is_noticed_by_its_rise_over_five_minutes() -> None:
     assert 2000 < after < 5400, look
 
 
+@pytest.mark.parametrize("level", [8, 15, 40])
+def test_a_rise_of_ten_that_lasts_is_noticed_however_dirty_the_background(level: float) -> None:
+    """Of 63 strong prints in rooms that were new, four in dirty air were never noticed."""
+    bench = Bench(level)
+    told = bench.run(60, lambda minute: min(11.0, 0.4 * minute))
+    assert [change for _, change in told] == ["raised"]
+    assert 25 * 60 < told[0][0] < 40 * 60
+    (_, change), *_ = bench.run(60, lambda minute: max(0.0, 11 - minute))
+    assert change == "cleared"
+
+
+@pytest.mark.parametrize("level", [15, 40])
+def test_what_a_door_brings_into_dirty_air_and_is_soon_gone_is_none(level: float) -> None:
+    bench = Bench(level)
+    assert bench.run(60, lambda minute: max(0.0, min(1.3 * minute, 19 - minute))) == []
+
+
 def test_it_holds_until_the_air_is_clean_and_then_clears() -> None:
     bench = Bench()
     assert [c for _, c in bench.run(5, lambda m: 3 * m)] == ["raised"]
