@@ -7,12 +7,13 @@ commissioned with. What is commissioned is off by chance as a real decay fit wou
 import math
 import random
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any
 
+from extraction_goals.sources import BEGINS, Shape, spells_of
 from ventwright.events import Action, Measured, Record, Request, Started
 from ventwright.keeper.core import Core
 from ventwright.quality.judge import PartKind
-from ventwright.rehearsal.emission import Print, Spell, rates_at
+from ventwright.rehearsal.emission import rates_at
 from ventwright.rehearsal.room import Room
 from ventwright.rehearsal.scenario import workshop_air
 from ventwright.rehearsal.sensing import Sense, Senses
@@ -34,8 +35,6 @@ DUST = ("fine", "middle")
 _ERROR = 0.05
 """Standard error of what is commissioned, as a share: that of a good decay fit (ours)."""
 
-Shape = Literal["print", "even", "short"]
-
 
 @dataclass
 class Episode:
@@ -51,8 +50,10 @@ class Episode:
     natural: float = 0.0
     added: float = 0.0
     on: list[tuple[int, bool]] = field(default_factory=list)
-    at_start: tuple[float, float, float] = (0.0, 0.0, 0.0)
-    """Level above that of clean air, inflow per volume and volume when the fan started."""
+    shown: list[tuple[int, float]] = field(default_factory=list)
+    """Level above that of clean air in truth, every 20 s while the fan runs."""
+    changes: list[int] = field(default_factory=list)
+    """When the source changed."""
     cleared: int | None = None
     """When the alarm was cleared for the last time."""
     forecasts: list[tuple[int, dict[str, Any]]] = field(default_factory=list)
@@ -81,19 +82,6 @@ def house(volume: float) -> Settings:
     )
 
 
-def _spells(shape: Shape, chance: random.Random) -> tuple[Spell, ...]:
-    size = math.exp(chance.gauss(0.0, 0.5))
-    burst = {"fine": 42_000 * size, "middle": 3000 * size}
-    plateau = {"fine": 3200 * size, "middle": 240 * size}
-    if shape == "print":
-        lasts = chance.choice([1500, 2400, 3600, 4800])
-        return Print(2400, lasts, burst, plateau, {}).spells()
-    if shape == "even":
-        even = {name: 3.5 * rate for name, rate in plateau.items()}
-        return (Spell("even", 2400, 2400 + chance.choice([1800, 3600]), even),)
-    return (Spell("short", 2400, 2400 + chance.choice([120, 180, 240]), burst),)
-
-
 class Life:
     """A core and a room that live second by second."""
 
@@ -103,27 +91,34 @@ class Life:
         volume = chance.uniform(25.0, 60.0)
         leakage, added = chance.uniform(0.3, 0.8), chance.uniform(3.0, 8.0)
         self.room = Room(volume, leakage, workshop_air())
-        self.spells = _spells(episode.shape, chance)
+        self.spells = spells_of(episode.shape, chance)
         self.room.levels.update({name: self._balance(name) for name in (*DUST, "coarse")})
         self._clean = sum(self.room.levels[name] for name in DUST)
         sense = Sense(8.0, 1.0, 0.03, 0.3)
         self.senses = Senses("bench", episode.seed, dict.fromkeys((*DUST, "coarse"), sense))
         self.exhaust = added * volume
-        self.core = Core(house(volume), {"bench": KIND}, 0)
+        off = chance.choice([0.9, 1.1]) if episode.shape == "volume" else 1.0
+        self.core = Core(house(off * volume), {"bench": KIND}, 0)
+        self._door = _door(episode.shape, chance)
         episode.natural, episode.added = leakage + 0.414, added
         self._lived = [spell for spell in self.spells if spell.rates]
-        episode.begins = 1000 * self._lived[0].begins
-        episode.ends = 1000 * self._lived[-1].ends
-        self._commission(chance)
+        episode.begins = min(1000 * spell.begins for spell in self._lived)
+        episode.ends = max(1000 * spell.ends for spell in self._lived)
+        episode.changes = sorted(
+            {1000 * at for one in self.spells for at in (one.begins, one.ends)}
+        )
+        self.commissioned = self._commissioned(chance)
+        self.take(self.core.handle(Started(0, "bench")))
+        self.take(self.core.handle(Request(1, "ada", "commissioned", self.commissioned)))
 
     def _balance(self, name: str) -> float:
         return self.room.gain(name) / self.room.loss_rate(name)
 
-    def _commission(self, chance: random.Random) -> None:
+    def _commissioned(self, chance: random.Random) -> dict[str, Any]:
         episode = self.episode
         natural = episode.natural * math.exp(chance.gauss(0.0, _ERROR))
         clearance = natural + episode.added * math.exp(chance.gauss(0.0, _ERROR))
-        words = {
+        return {
             "name": "fan",
             "channel": CHANNEL,
             "volume": self.room.volume,
@@ -134,8 +129,6 @@ class Life:
             "points": 100,
             "method": "decay",
         }
-        self.take(self.core.handle(Started(0, "bench")))
-        self.take(self.core.handle(Request(1, "ada", "commissioned", words)))
 
     def take(self, actions: list[Action]) -> None:
         """Keep what was recorded."""
@@ -150,25 +143,40 @@ class Life:
         room, before = self.room, self.fan
         room.sources = rates_at(self.spells, n)
         room.exhaust = self.exhaust * self.episode.flow if before else 0.0
+        self._open(n)
         room.advance(1)
         self.episode.mass += sum(room.sources.get(name, 0.0) for name in DUST) / 3600
         self.senses.follow(room.levels, 1)
         values = tuple(float(round(self.senses(q))) for q in QUANTITIES)
         t = 1000 * (n + 1)
         self.take(self.core.handle(Measured(t, "bench", _sample(values))))
-        if self.fan and self.episode.started is None:
+        if before and n % 20 == 0:
             level = sum(room.levels[name] for name in DUST) - self._clean
-            rate = sum(room.sources.get(name, 0.0) for name in DUST)
-            self.episode.at_start = level, rate / room.volume, room.volume
+            self.episode.shown.append((t, level))
         if self.fan != before:
             self.episode.on.append((t, self.fan))
         if n % 60 == 0:
             self._ask(t)
 
+    def _open(self, n: int) -> None:
+        begins, ends, more = self._door
+        if n == begins:
+            self.room.leakage += more
+        elif n == ends:
+            self.room.leakage -= more
+
     def _ask(self, t: int) -> None:
         clear = self.core.sources.clear(CHANNEL)
         if clear and not clear["emits"]:
             self.episode.forecasts.append((t, clear))
+
+
+def _door(shape: Shape, chance: random.Random) -> tuple[int, int, float]:
+    """Tell when a door is opened and closed, s, and how much more air it lets through, 1/h."""
+    if shape != "door":
+        return -1, -1, 0.0
+    opened = BEGINS + round(chance.uniform(0, 1500))
+    return opened, opened + round(chance.uniform(60, 1200)), chance.uniform(0.5, 4.0)
 
 
 def _sample(values: tuple[float, ...]) -> Any:

@@ -13,6 +13,8 @@ def source_lines(name: str, source: dict[str, Any], now: int, offset: int) -> It
     if source["emission"] is None:
         return
     yield f"source at {name}: {_emits(source, now) if source['emitting'] else _last(source, now)}"
+    if not source.get("measured", True) and source["began"] is not None:
+        yield "  by a guessed loss rate: the room is not commissioned (ventwright commission)"
     if clear := source["clear"]:
         times = [_clock(clear[key] + offset) for key in ("about", "from", "to")]
         when = f"clear by about {times[0]}, {times[1]} to {times[2]}"

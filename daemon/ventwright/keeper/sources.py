@@ -105,7 +105,7 @@ class Sources:
         if prover is None or not self._proves(before, source):
             return
         goes_on = running == before
-        found = prover.follow(t, source.bank, source.since) if goes_on else prover.end(t)
+        found = prover.follow(t, source.contest, source.since) if goes_on else prover.end(t)
         if found:
             self._core.note("clearance", before, self._proof_body(source, before, *found))
 
@@ -146,6 +146,7 @@ class Sources:
             "total": volume * spell.total,
             "total_sigma": volume * spell.spread,
             "total_unit": amount_unit(unit),
+            "measured": source.bank is not None and source.bank.assumed.measured,
             "loss_rate": seen and seen.rate,
             "loss_rate_sigma": seen and seen.rate_sigma,
             "clear": self.clear(source.channel.name),
@@ -192,7 +193,7 @@ class Sources:
         assert source.bank is not None
         over, base = alarm.settings.over, alarm.channel.base or 0.0
         level = edge - (0.0 if alarm.settings.compare in _RISING else base)
-        noise = math.sqrt(source.noise * STEP_MS / over)
+        noise = math.sqrt(source.noise(level) * STEP_MS / over)
         clear = recovery(source.bank, level, over / HOUR, noise)
         return clear and Clear(*(hours + rest for hours in clear))
 

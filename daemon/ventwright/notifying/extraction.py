@@ -76,6 +76,9 @@ def _rate(body: dict[str, Any], key: str) -> str:
     return f"{float(body.get(key) or 0):.1f}"
 
 
+GUESSED = "The room is not commissioned: the rate at which its air clears is a guess."
+
+
 def source(event: StoredEvent, context: Context) -> Message | None:
     """Tell when the air will be clear, once nothing emits any more, if that is not soon."""
     body, room = event.body, context.room
@@ -87,6 +90,7 @@ def source(event: StoredEvent, context: Context) -> Message | None:
         f"Nothing seems to emit at {part} any more.",
         clear_words(body.get("clear"), context),
         f"Put into the air: about {amounts(body)}.",
+        "" if body.get("measured", True) else GUESSED,
         NOT_SEEN if naming(quantity).subject == "particles" else "",
     )
     key = f"source {event.subject}"

@@ -56,6 +56,8 @@ class Plan:
     """Simulated seconds a real second; None: as fast as it goes."""
     out: Path
     database: DatabaseTarget | None = None
+    visit: Callable[[Visitor], None] | None = None
+    """What somebody does meanwhile, if not what belongs to the scenario."""
 
 
 def _check(out: Path) -> Places:
@@ -232,7 +234,7 @@ class Rehearsal:
 
     def _invite(self, stack: ExitStack) -> Visitor | None:
         """Have somebody use the daemon meanwhile, where the scenario has that."""
-        visit = VISITS.get(self.plan.scenario.name)
+        visit = self.plan.visit or VISITS.get(self.plan.scenario.name)
         if visit is None:
             return None
         socket = self.places.store / "keeper.socket"

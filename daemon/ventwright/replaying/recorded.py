@@ -7,15 +7,16 @@ from operator import itemgetter
 from pathlib import Path
 from statistics import median
 
-from ventwright.events import Event, Measured, Started
+from ventwright.events import Event, LocalTime, Measured, Started
 from ventwright.keeper.core import Core
+from ventwright.keeper.labels import local_offset
 from ventwright.quality.judge import PartKind
 from ventwright.replaying.errors import ReplayError
 from ventwright.replaying.items import Item, Saved, Start
 from ventwright.replaying.rules import quantities_of
 from ventwright.replaying.table import Row, Table
 from ventwright.settings.findings import listed
-from ventwright.settings.model import DAY, SECOND, Settings
+from ventwright.settings.model import DAY, MINUTE, SECOND, Settings
 from ventwright_drivers.part import Sample
 from ventwright_drivers.quantities import QUANTITIES
 
@@ -59,6 +60,27 @@ class Feed:
         if not any(found) and all(value is None for value in found):
             return None
         return Measured(row.t, self.part, Sample(found))
+
+
+class LocalTimes:
+    """Tells the core of the local time where quiet hours need it: by this machine's time zone."""
+
+    def __init__(self, settings: Settings) -> None:
+        """Know of none yet."""
+        self._wanted = any(entry.quiet_hours for entry in settings.extractors.values())
+        self._looked, self._local = -1, -1
+
+    def begin(self) -> None:
+        """Know that a core begins which has not been told."""
+        self._looked, self._local = -1, -1
+
+    def at(self, t: int) -> list[Event]:
+        """Give what the core has to be told before `t`, Unix ms: also of summer time."""
+        if not self._wanted or t // MINUTE == self._looked:
+            return []
+        self._looked, before = t // MINUTE, self._local
+        self._local = local_offset(0, t)
+        return [] if self._local == before else [LocalTime(t - 1, self._local)]
 
 
 class RecordedLog:
@@ -113,6 +135,7 @@ class RecordedLog:
         first = next(rows, None)
         if first is None:
             raise ReplayError(f"{self._path} has no rows.")
+        local = LocalTimes(settings)
         yield from self._began(first.t, feeds)
         before = first.t
         batch: list[Event] = []
@@ -123,13 +146,16 @@ class RecordedLog:
                 batch = []
             if row.t - before > _LONGEST_GAP:
                 yield from self._began(row.t, feeds)
+                local.begin()
             before = row.t
+            batch += local.at(row.t)
             batch += filter(None, [feed.measured(row) for feed in feeds])
         yield batch
 
     def _began(self, t: int, feeds: list[Feed]) -> Iterator[Item]:
-        yield Start(t - 1 - len(feeds), 0, "csv", _take_back, carries=True)
-        started: list[Event] = [Started(t - len(feeds) + n, f.part) for n, f in enumerate(feeds)]
+        begins = t - 1 - len(feeds)
+        yield Start(begins - 1, 0, "csv", _take_back, carries=True)
+        started: list[Event] = [Started(begins + n, f.part) for n, f in enumerate(feeds)]
         yield started
 
 

@@ -30,6 +30,8 @@ class Estimate(NamedTuple):
     still: float
     """The inflow while nothing emits."""
     still_sigma: float
+    added: float
+    """What extraction adds to the loss rate, 1/h."""
 
 
 class Bank:
@@ -108,12 +110,13 @@ class Bank:
             rate_sigma,
             still,
             math.sqrt(max(doubt, 0.0)),
+            self.added(),
         )
 
-    def below(self, share: float) -> float:
-        """Tell the chance that less than `share` of the commissioned clearance is there, 0..1."""
-        low = sum(w for w, s in zip(self.weights, self.assumed.shares, strict=True) if s < share)
-        return low / sum(self.weights)
+    def added(self) -> float:
+        """Tell what extraction adds to the loss rate, 1/h: 0 while it is off."""
+        rate = self.moments(self.assumed.rates)[0]
+        return max(0.0, rate - self.assumed.natural) if len(self.tracks) > 1 else 0.0
 
     def save(self) -> dict[str, Any]:
         """Give all as plain JSON."""
@@ -134,8 +137,7 @@ class Bank:
     @classmethod
     def restored(cls, saved: dict[str, Any]) -> "Bank":
         """Make one of what `save` gave; raises KeyError, TypeError or ValueError."""
-        rates, chances, natural, shares, error = saved["assumed"]
-        assumed = Assumed(tuple(rates), tuple(chances), natural, tuple(shares), error)
+        assumed = Assumed.restored(saved["assumed"])
         bank = cls(assumed, (0.0, 0.0, 1.0, 0.0, 1.0), (1.0, 0.0, 0.0), 0.0, (1.0, 1.0))
         bank.weights = list(saved["weights"])
         for track, kept in zip(bank.tracks, saved["tracks"], strict=True):

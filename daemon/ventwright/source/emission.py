@@ -10,6 +10,7 @@ from typing import Any
 from ventwright.means.channel import Channel
 from ventwright.means.swings import swing_of
 from ventwright.source.bank import Bank, Estimate
+from ventwright.source.contest import Contest
 from ventwright.source.noise import Noise
 from ventwright.source.rates import Assumed
 from ventwright.source.spell import Spell
@@ -28,7 +29,13 @@ _CALM, _WILD, _WANDER = 0.003, 1.0, 0.003
 is thought of, the least that counts as emission, and how far the clean level is in doubt without
 and with extraction. In shares: by how much an even inflow and the level move in a step."""
 
+_STEEP = 6.0
+"""How often an hour an inflow that begins to rise or fall may become another as large."""
+
 _STILL_LEARNS = 0.3
+_WHOLE = 3.0
+"""In swings: the level at which a part is twice as noisy as in clean air. From memory, of small
+optical parts: a few hundredths of the level, and some tenths of a µg/m³ at least."""
 
 Rates = Callable[[str, list[float] | None], Assumed]
 """Gives the rates to assume while the extractors run that a text names, and what was left of
@@ -43,13 +50,16 @@ class Source:
         self.channel = channel
         self._rates = rates
         self._swing = swing_of(channel.quantity) / channel.per_unit
+        self._doubts = _DOUBTS[0] * self._swing, _DOUBTS[1] * self._swing
         self.bank: Bank | None = None
         self.running = ""
         """Which extractors run, named."""
         self.since = 0
         """Since when they do, ms."""
         self.spell = Spell()
-        self._noise = Noise((self._swing / 10) ** 2)
+        self.contest: Contest | None = None
+        """Healthy against weak extractors, where they were commissioned on this channel."""
+        self._noise = Noise((self._swing / 10) ** 2, _WHOLE * self._swing)
         self._from: tuple[int, int, int] | None = None
         self._still: dict[str, float] = {}
         self._left: dict[str, list[float]] = {}
@@ -60,10 +70,9 @@ class Source:
         """What is thought of the room now, or None where that is not known."""
         return self._seen
 
-    @property
-    def noise(self) -> float:
-        """The variance of the mean over one step."""
-        return self._noise.variance
+    def noise(self, level: float) -> float:
+        """Give the variance of the mean over one step at a level above the baseline."""
+        return self._noise.at(level)
 
     def step(self, t: int, running: str) -> str:
         """Take what the channel showed up to `t` ms; returns "began", "ended" or nothing.
@@ -86,20 +95,32 @@ class Source:
 
     def _pause(self) -> None:
         """Begin anew: nothing is known of what happened since."""
-        self.bank, self._seen = None, None
+        self.bank, self.contest, self._seen = None, None, None
         self._noise.pause()
         self.spell.forget()
 
     def _take(self, t: int, value: float, hours: float) -> str:
-        noise = max(self._noise.take(value), self.channel.grain**2 / 60)
+        noise = self._noise.take(value, hours * _HOUR / STEP_MS)
+        noise = max(noise, self.channel.grain**2 / 60)
         if self.bank is None:
             start = value, 0.0, self._swing**2, 0.0, (_FLOOR * self._swing) ** 2
             self.bank = self._bank(start, (0.9, 0.05, 0.05))
+            self.contest = self._contest(start)
             self._seen = self.bank.estimate()
-        self.bank.step(self._step(value, hours, noise))
-        seen = self._seen = self.bank.estimate()
-        late = _LAG_MS + round(hours * _HOUR / 2)
-        return self.spell.take(t - late, hours, seen, _LEAST * self._swing)
+        step = self._step(value, hours, noise)
+        self.bank.step(step)
+        if self.contest is not None:
+            self.contest.step(step)
+        seen = self._seen = self._thought(self.bank)
+        late, ended = _LAG_MS + round(hours * _HOUR / 2), None
+        if self.contest is not None:
+            ended = t - round(self.contest.age * _HOUR)
+        return self.spell.take(t - late, hours, seen, _LEAST * self._swing, ended)
+
+    def _thought(self, bank: Bank) -> Estimate:
+        """Tell what is thought of the room now; the contest knows best whether anything emits."""
+        seen = bank.estimate()
+        return seen if self.contest is None else seen._replace(quiet=self.contest.quiet)
 
     def _step(self, value: float, hours: float, noise: float) -> Step:
         seen = self._seen
@@ -113,15 +134,23 @@ class Source:
             value,
             noise,
             hours / 2,
+            _LAG_MS / _HOUR,
             (_CALM * max(floor, seen.inflow)) ** 2,
             (_WILD * wild) ** 2,
             (_WANDER * max(self._swing / 3, abs(seen.level))) ** 2,
+            (_STEEP * max(5 * floor, wild)) ** 2,
         )
 
     def _bank(self, start: Filter, chances: Chances, before: float | None = None) -> Bank:
         assumed = self._rates(self.running, self._left.get(self.running))
-        doubts = _DOUBTS[0] * self._swing, _DOUBTS[1] * self._swing
-        return Bank(assumed, start, chances, self._still.get(self.running, 0.0), doubts, before)
+        still = self._still.get(self.running, 0.0)
+        return Bank(assumed, start, chances, still, self._doubts, before)
+
+    def _contest(self, start: Filter) -> Contest | None:
+        if self.bank is None or not self.bank.assumed.measured:
+            return None
+        still = self._still.get(self.running, 0.0)
+        return Contest(self.bank.assumed, start, still, self._doubts, _LEAST * self._swing)
 
     def _turn(self, t: int, running: str) -> None:
         """Go on with other rates: extractors were switched."""
@@ -133,7 +162,11 @@ class Source:
         self._left[left] = before.weights
         added = before.estimate().rate - before.assumed.natural if left else 0.0
         self.bank = self._bank(before.filter(), before.chances(), added)
-        self._seen = self.bank.estimate()
+        if self.contest is None or not self.bank.assumed.measured:
+            self.contest = self._contest(before.filter())
+        else:
+            self.contest.turn(self.bank.assumed, self._still.get(running, 0.0))
+        self._seen = self._thought(self.bank)
 
     def _learn_still(self) -> None:
         """Learn by how much extraction lifts the level of clean air: outdoor air comes in."""
@@ -150,12 +183,14 @@ class Source:
         """Take rates that were measured anew."""
         if self.bank is not None:
             self.bank = self._bank(self.bank.filter(), self.bank.chances())
+            self.contest = self._contest(self.bank.filter())
 
     def save(self) -> dict[str, Any]:
         """Give all that must survive a restart, as plain JSON."""
         return {
             "t": None if self._from is None else self._from[0],
             "bank": None if self.bank is None else self.bank.save(),
+            "contest": None if self.contest is None else self.contest.save(),
             "running": self.running,
             "since": self.since,
             "spell": self.spell.save(),
@@ -176,7 +211,10 @@ class Source:
         self.spell.restore(saved["spell"], shift)
         if saved["bank"] is not None:
             self.bank = Bank.restored(saved["bank"])
-            self._seen = self.bank.estimate()
+            if saved.get("contest") is not None:
+                least = _LEAST * self._swing
+                self.contest = Contest.restored(saved["contest"], self._doubts, least)
+            self._seen = self._thought(self.bank)
         if saved["t"] is not None:
             history = self.channel.history
             self._from = saved["t"] + shift, history.area, history.cover

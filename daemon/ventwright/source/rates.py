@@ -10,14 +10,14 @@ Knows no channel and no reading.
 import math
 from collections.abc import Sequence
 from itertools import pairwise
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 SHARES = (0.0, 0.2, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25)
 """Shares of the commissioned clearance that are followed side by side."""
 
 _FAILING = 0.2
 """Chance that a fan does less than it did, and nobody knows how much. Ours."""
-_TRUST = 0.1
+TRUST = 0.1
 """How well a commissioned clearance still holds on another day, as a share: doors and weather."""
 
 _NATURAL = (0.3, 0.45, 0.65, 0.95, 1.4, 2.0, 3.0)
@@ -40,6 +40,24 @@ class Assumed(NamedTuple):
     shares: tuple[float, ...] = ()
     error: float = 0.0
     """Standard error of the rates as a share of them, beside what the chances say."""
+    doubt: float = 0.0
+    """Standard error of the commissioned clearance as a share of it."""
+
+    @property
+    def added(self) -> float:
+        """The commissioned clearance, 1/h; 0 without extraction."""
+        return (self.rates[-1] - self.natural) / self.shares[-1] if self.shares else 0.0
+
+    @property
+    def measured(self) -> bool:
+        """Whether the room was commissioned."""
+        return bool(self.shares) or len(self.rates) == 1
+
+    @classmethod
+    def restored(cls, saved: Sequence[Any]) -> "Assumed":
+        """Make one of the list that was saved; raises TypeError or ValueError."""
+        rates, chances, natural, shares, error, *doubt = saved
+        return cls(tuple(rates), tuple(chances), natural, tuple(shares), error, *doubt)
 
 
 def _normal(values: Sequence[float]) -> tuple[float, ...]:
@@ -58,13 +76,13 @@ def commissioned(natural: float, added: float, error: float) -> Assumed:
     """
     if not added:
         return Assumed((natural,), (1.0,), natural, (), error)
-    spread = math.hypot(error, _TRUST)
+    spread = math.hypot(error, TRUST)
     chances = [
         width * ((1 - _FAILING) * _bell(share, spread) + _FAILING / SHARES[-1])
         for share, width in zip(SHARES, _WIDTHS, strict=True)
     ]
     rates = tuple(natural + share * added for share in SHARES)
-    return Assumed(rates, _normal(chances), natural, SHARES, 0.04)
+    return Assumed(rates, _normal(chances), natural, SHARES, 0.04, error)
 
 
 def _bell(share: float, spread: float) -> float:

@@ -2,7 +2,8 @@
 
 Told of every step what is thought of the room; knows neither how that was found nor what a
 channel is. The mass comes from the balance and not from the tracked inflow, which lags behind:
-what was added to the room's air plus what left it.
+what was added to the room's air plus what left it, less what extraction brought in with the air
+from outside. How much that is shows only once nothing emits any more; it counts for all the time.
 """
 
 import math
@@ -25,9 +26,9 @@ class Mark(NamedTuple):
     left: float
     """What left the room's air, in the channel's unit."""
     rate_doubt: float
-    """How much of that is in doubt because the loss rate is, and"""
-    still_doubt: float
-    """because the level of clean air is."""
+    """How much of that is in doubt because the loss rate is."""
+    flushed: float
+    """How often extraction has changed the air."""
 
 
 class Spell:
@@ -44,6 +45,8 @@ class Spell:
         self.spread = 0.0
         """Standard uncertainty of it."""
         self._now = Mark(0, 0.0, 0.0, 0.0, 0.0, 0.0)
+        self._still: tuple[float, ...] = 0.0, 0.0
+        """By how much extraction lifts the level of clean air, and its standard uncertainty."""
         self._turn: Mark | None = None
         self._streak = 0
 
@@ -52,10 +55,14 @@ class Spell:
         """Whether something emits now."""
         return self.began is not None and self.ended is None
 
-    def take(self, t: int, hours: float, seen: Estimate, least: float) -> str:
+    def take(
+        self, t: int, hours: float, seen: Estimate, least: float, ended: int | None = None
+    ) -> str:
         """Take what is thought at `t` ms, `hours` after the step before; returns what is new.
 
         That is "began", "ended" or nothing. An inflow below `least` does not count as emission.
+        `ended` is since when nothing emits, ms, if so and if that is known better than by the step
+        in which it became likely.
         """
         self._gather(t, hours, seen)
         if (seen.quiet < _HALF) is self.on or self._turn is None:
@@ -66,7 +73,7 @@ class Spell:
         else:
             over = seen.quiet < BEGUN and seen.inflow - seen.still > least
         self._streak = self._streak + 1 if over else 0
-        return self._turned() if self._streak >= _STEPS else ""
+        return self._turned(ended) if self._streak >= _STEPS else ""
 
     def _gather(self, t: int, hours: float, seen: Estimate) -> None:
         before, share = self._now, hours
@@ -74,28 +81,32 @@ class Spell:
             t,
             seen.level,
             seen.level_sigma,
-            before.left + (seen.rate * seen.level - seen.still) * share,
+            before.left + seen.rate * seen.level * share,
             before.rate_doubt + seen.rate_sigma * abs(seen.level) * share,
-            before.still_doubt + seen.still_sigma * share,
+            before.flushed + seen.added * share,
         )
+        if seen.added:
+            self._still = seen.still / seen.added, seen.still_sigma / seen.added
 
     def _count(self) -> None:
         """Strike the balance since the beginning."""
         now, first = self._now, self.began
         if first is None:
             return
-        self.total = max(0.0, now.level - first.level + now.left - first.left)
+        flushed = now.flushed - first.flushed
+        brought, doubt = self._still[0] * flushed, self._still[1] * flushed
+        self.total = max(0.0, now.level - first.level + now.left - first.left - brought)
         self.spread = math.hypot(
             now.level_sigma,
             first.level_sigma,
             now.rate_doubt - first.rate_doubt,
-            now.still_doubt - first.still_doubt,
+            doubt,
         )
 
-    def _turned(self) -> str:
+    def _turned(self, ended: int | None) -> str:
         self._streak, turn = 0, self._turn or self._now
-        if self.on:
-            self.ended = turn.t
+        if self.on and self.began is not None:
+            self.ended = turn.t if ended is None else max(self.began.t, min(ended, turn.t))
             return "ended"
         self.began, self.ended = turn, None
         self._count()
@@ -116,6 +127,7 @@ class Spell:
             "now": _listed(self._now),
             "turn": _listed(self._turn),
             "streak": self._streak,
+            "still": list(self._still),
         }
 
     def restore(self, saved: dict[str, Any], shift: int) -> None:
@@ -125,6 +137,7 @@ class Spell:
         self.ended = None if saved["ended"] is None else saved["ended"] + shift
         self.total, self.spread = saved["total"]
         self._streak = saved["streak"]
+        self._still = tuple(saved.get("still", (0.0, 0.0)))
 
 
 def _listed(mark: Mark | None) -> list[float] | None:

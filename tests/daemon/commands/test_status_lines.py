@@ -2,6 +2,7 @@
 
 import pytest
 
+from ventwright.commands.sources import source_lines
 from ventwright.commands.status import CAUTION, _store_line, caution, lines
 
 EXTRACTOR = {
@@ -86,3 +87,23 @@ def test_what_an_extractor_was_commissioned_for_stands_under_it() -> None:
         "it clears 180 m³/h (give or take 26)"
     )
     assert said in told(commissioned=found).split("\n")
+
+
+@pytest.mark.parametrize(("measured", "guessed"), [(True, False), (False, True)])
+def test_what_a_room_that_nobody_measured_tells_of_its_source_is_called_a_guess(
+    measured: bool, guessed: bool
+) -> None:
+    source = {
+        "emitting": False,
+        "emission": 0.0,
+        "began": 0,
+        "ended": 60_000,
+        "total": 5000.0,
+        "total_sigma": 900.0,
+        "total_unit": "µg",
+        "measured": measured,
+        "clear": None,
+    }
+    text = "\n".join(source_lines("bench.pm2_5", source, 120_000, 0))
+    assert "put in 5000 µg (give or take 1480)" in text
+    assert ("the room is not commissioned" in text) is guessed

@@ -47,6 +47,9 @@ def test_the_end_of_a_source_says_when_the_air_is_clear() -> None:
     message = told("source", body, "bench.pm2_5", t=-60 * 60_000)
     assert "Clear by about 14:01, 14:00 to 14:02." in message.body
     assert "3.1 mg (give or take 0.3)" in message.body
+    assert "guess" not in message.body
+    guessed = told("source", {**body, "measured": False}, "bench.pm2_5", t=-60 * 60_000)
+    assert "The room is not commissioned: the rate at which its air clears is a gu" in guessed.body
     assert told("source", body, "bench.pm2_5") is None, "the alarm's end is soon told"
     assert told("source", {**body, "clear": None}, "bench.pm2_5") is None
     assert told("source", {**body, "change": "began"}, "bench.pm2_5") is None

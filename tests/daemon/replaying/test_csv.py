@@ -2,7 +2,9 @@
 
 import json
 import os
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
@@ -12,6 +14,7 @@ from click.testing import CliRunner
 
 import rooms
 from ventwright.cli import main
+from ventwright.events import LocalTime
 from ventwright.replaying.errors import ReplayError
 from ventwright.replaying.outcome import Outcome, replay_csv
 from ventwright.replaying.recorded import RecordedLog
@@ -275,3 +278,52 @@ def test_a_file_that_no_shipped_alarm_watches_is_told_so(write: Any) -> None:
     said = CliRunner().invoke(main, ["replay", str(path)]).output
     assert "There is no alarm in it." in said
     assert "The shipped alarms watch pm2_5, and no column has it" in said
+
+
+def in_zone(monkeypatch: pytest.MonkeyPatch, zone: str) -> None:
+    monkeypatch.setenv("TZ", zone)
+    time.tzset()
+
+
+@pytest.fixture
+def _own_zone(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    yield
+    monkeypatch.undo()
+    time.tzset()
+
+
+@pytest.mark.usefixtures("_own_zone")
+@pytest.mark.parametrize(
+    ("zone", "runs"),
+    [("UTC", True), ("TST-9", False), ("TST-8", True)],  # the print is at 14:28 UTC
+)
+def test_quiet_hours_hold_in_a_replayed_file_by_local_time(
+    zone: str, runs: bool, write: Callable[..., Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    in_zone(monkeypatch, zone)
+    path = write(*episode())
+    shipped = shipped_rules(RecordedLog(path).columns)
+    (name,) = shipped.extractors
+    quiet = replace(shipped.extractors[name], quiet_hours="23:00-07:00")
+    outcome = played(path, replace(shipped, extractors={name: quiet}))
+    switched = [d for d in outcome.decisions if d.kind == "extractor" and d.figures["on"]]
+    assert bool(switched) is runs
+    assert outcome.episodes.all
+
+
+@pytest.mark.usefixtures("_own_zone")
+def test_the_end_of_summer_time_is_told_on_the_minute(
+    write: Callable[..., Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    in_zone(monkeypatch, "CET-1CEST,M3.5.0,M10.5.0/3")
+    ends = 1_792_890_000  # 25 October 2026, 3:00 becomes 2:00
+    rows = [f"{datetime.fromtimestamp(ends + n, UTC).isoformat()},5" for n in range(-120, 120)]
+    path = write(*rows)
+    shipped = shipped_rules(RecordedLog(path).columns)
+    (name,) = shipped.extractors
+    quiet = replace(shipped.extractors[name], quiet_hours="23:00-07:00")
+    items = RecordedLog(path).items(replace(shipped, extractors={name: quiet}))
+    events = [e for item in items if isinstance(item, list) for e in item]
+    told = [(e.t, e.local) for e in events if isinstance(e, LocalTime)]
+    hour = 3_600_000
+    assert told == [(1000 * (ends - 120) - 1, 2 * hour), (1000 * ends - 1, hour)]

@@ -13,8 +13,8 @@ from daemon.alarms.diagram import follows_the_diagram, is_told_once
 from daemon.replaying.lives import Life, Told, replayed, taken
 from rooms import measured
 from ventwright.alarms.states import State
-from ventwright.events import Event, RelayReport, Request, Started, StoreReport, Trouble
-from ventwright.settings.model import Settings
+from ventwright.events import Event, LocalTime, RelayReport, Request, Started, StoreReport, Trouble
+from ventwright.settings.model import HOUR, Settings
 
 QUICK = {"minimum_on": 4000, "minimum_off": 3000, "run_on": 5000, "blind_after": 10_000}
 
@@ -24,7 +24,7 @@ def house(**changes: Any) -> Settings:
     plain: dict[str, Any] = {
         "relays": {"board": rooms.relay(), "other": rooms.relay("on")},
         "extractors": {
-            "hood": rooms.extractor(**QUICK),
+            "hood": rooms.extractor(**QUICK, quiet_hours="06:00-18:00"),
             "wall": rooms.extractor(**{**QUICK, "relay": "other", "when_blind": "off"}),
         },
         "alarms": {
@@ -76,7 +76,10 @@ looks = st.tuples(st.just("look"), st.integers(0, 40_000))
 deaths = st.tuples(
     st.just("death"), st.booleans(), st.booleans(), st.sampled_from([1, 400, 5000, 300_000])
 )
-heard_steps = st.one_of(airs, airs, airs, mixed, mixed, asked, strange)
+clocks = st.tuples(
+    st.just("clock"), st.sampled_from([None, 0, 7 * HOUR, 18 * HOUR - 60_000, -5 * HOUR])
+)
+heard_steps = st.one_of(airs, airs, airs, mixed, mixed, asked, strange, clocks)
 saves = st.tuples(st.just("save"))
 quiet_steps = st.one_of(heard_steps, looks, saves)
 steps = st.one_of(quiet_steps, quiet_steps, quiet_steps, quiet_steps, deaths)
@@ -117,6 +120,10 @@ class Story:
             StoreReport(self.t, "full", 1),
         ]
         self.life.event(made[which])
+
+    def _clock(self, local: int | None) -> None:
+        self.t += 10
+        self.life.event(LocalTime(self.t, local))
 
     def _look(self, wait: int) -> None:
         self.t += wait
@@ -194,6 +201,27 @@ def test_blindness_holds_and_restarts_are_played_again(tmp_path: Path) -> None:
     states = {"blind", "extracting", "held on", "run-on", "standby"}
     assert said >= {("extractor", state) for state in states}
     assert {boot for boot, *_ in done} == {"boot-1", "boot-2"}
+
+
+def test_quiet_hours_are_replayed_through_clock_steps_and_restarts(tmp_path: Path) -> None:
+    story = Story(tmp_path, house())
+    story._air(1.0, 400, 1000)
+    story._clock(7 * HOUR)
+    story._air(30.0, 60, 1000)  # quiet hours keep the hood off
+    story._clock(18 * HOUR)  # the clock is set: they are over
+    story._air(1.0, 60, 1000)
+    story._clock(17 * HOUR)  # summer time ends: they come again
+    story._air(30.0, 60, 1000)
+    story._death(orderly=False, reboot=True, gap=5000)
+    story._air(30.0, 30, 1000)  # nobody knows the time
+    story.end()
+    done = taken(tmp_path)
+    assert replayed(tmp_path, house()) == done
+    hood = [(boot, body) for boot, _, _, subject, body in done if subject == "hood"]
+    first = [(body["about"], body["on"]) for boot, body in hood if boot == "boot-1"]
+    assert ("quiet hours", False) in first
+    assert any(on for _, on in first)
+    assert any(body["on"] for boot, body in hood if boot == "boot-2")
 
 
 def test_a_log_without_its_beginning_is_played_from_where_it_begins(tmp_path: Path) -> None:

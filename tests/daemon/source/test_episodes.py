@@ -1,17 +1,21 @@
 """A few whole episodes on the core; `python -m extraction_goals` has the long form."""
 
 import json
+import math
 from dataclasses import replace
 
 import pytest
 
 from extraction_goals import episodes
-from extraction_goals.episodes import CHANNEL, Episode, Life, house, live
+from extraction_goals.episodes import CHANNEL, KIND, Episode, Life, house, live
 from extraction_goals.score import noticed, recoveries, told
+from ventwright.events import Measured, Record, Request, Started
+from ventwright.keeper.core import Core
 from ventwright.rehearsal.room import Pollutant
 from ventwright.rehearsal.scenario import workshop_air
 from ventwright.replaying.rules import shipped_rules
-from ventwright.settings.model import MINUTE, Settings
+from ventwright.settings.model import MINUTE, Extractor, Settings
+from ventwright_drivers.part import Sample
 
 
 @pytest.fixture(scope="module")
@@ -81,3 +85,34 @@ def test_a_fan_that_brings_in_dirtier_air_does_not_run_for_ever(
     assert cleared.body["value"] < cleared.body["setpoint"]
     assert cleared.t > episode.ends + 30 * MINUTE
     assert [on for _, on in episode.on] == [True, False]
+
+
+def both_fans() -> Core:
+    """A core with two commissioned extractors, which one alarm runs."""
+    plain = house(40.0)
+    relays = {name: replace(plain.relays["fan-relay"]) for name in ("fan-relay", "hood-relay")}
+    fans = {"fan": Extractor("fan-relay", "on"), "hood": Extractor("hood-relay", "on")}
+    core = Core(replace(plain, relays=relays, extractors=fans), {"bench": KIND}, 0)
+    core.handle(Started(0, "bench"))
+    words = {"channel": CHANNEL, "volume": 40.0, "natural": 1.0, "natural_error": 0.05}
+    words |= {"clearance_error": 0.2, "points": 100, "method": "decay"}
+    for n, (name, clearance) in enumerate([("fan", 4.0), ("hood", 6.0)]):
+        asked = {"name": name, "clearance": clearance, **words}
+        core.handle(Request(n + 1, "ada", "commissioned", asked))
+    return core
+
+
+def test_clearances_of_extractors_that_run_together_add_and_none_is_judged() -> None:
+    """Both together clear a third of what they should: told of neither, for it may be either."""
+    core, records = both_fans(), []
+    for n in range(4800):
+        level = 5.0 if n < 1800 else 5 + 120 * math.exp(-3.7 * max(0, n - 1900) / 3600)
+        air = Measured(1000 * (n + 1), "bench", Sample((level, level, level)))
+        records += [a for a in core.handle(air) if isinstance(a, Record)]
+        if n == 2400:
+            source = core.sources.sources[CHANNEL]
+            assert source.running == "fan+hood"
+            assert source.bank is not None
+            assert source.bank.assumed.added == pytest.approx(8.0)
+    assert {r.subject for r in records if r.kind == "extractor"} == {"fan", "hood"}
+    assert not [r for r in records if r.kind == "clearance"]
