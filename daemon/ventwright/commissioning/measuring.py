@@ -17,11 +17,14 @@ from ventwright.commissioning.verdict import Extractor
 from ventwright.commissioning.walk import Place, Plan, StoppedError, Walk
 from ventwright.reporting.happenings import happenings
 from ventwright.settings.findings import listed
-from ventwright.settings.model import Settings
+from ventwright.settings.model import MINUTE, Settings
 from ventwright.storage.reader import Reader
 
 NOTES = "commissioning.json"
 """The file in the store's folder that an interrupted walk goes on from."""
+
+
+_LEAST_WATCH_MS, _LEAST_DECAY_MS = 3 * MINUTE, 10 * MINUTE
 
 
 class Wanted(NamedTuple):
@@ -34,6 +37,19 @@ class Wanted(NamedTuple):
     """ms"""
     longest: int = 5_400_000
     """ms"""
+
+
+def _possible(wanted: Wanted, ceiling: float, least: float, unit: str) -> None:
+    """Refuse what no walk can be made with; raises StoppedError."""
+    if wanted.background < _LEAST_WATCH_MS:
+        raise StoppedError("--watch is too short: the background takes 3 min at least.")
+    if wanted.longest < _LEAST_DECAY_MS:
+        raise StoppedError("--longest is too short: a decay takes 10 min at least.")
+    if ceiling <= least:
+        raise StoppedError(
+            f"--ceiling {ceiling:g} is too low: a decay begins {least:g} {unit} above the "
+            "background at least."
+        )
 
 
 def plan(settings: Settings, wanted: Wanted) -> Plan:
@@ -55,6 +71,7 @@ def plan(settings: Settings, wanted: Wanted) -> Plan:
     except ValueError as error:
         raise StoppedError(f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
     ceiling = use.ceiling if wanted.ceiling is None else wanted.ceiling
+    _possible(wanted, ceiling, use.least, quantity.unit)
     others = beside(settings, channel)
     times = (use.settle, wanted.background, wanted.longest)
     return Plan(channel, quantity.unit, others, names, use.least, ceiling, *times)

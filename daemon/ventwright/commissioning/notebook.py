@@ -51,10 +51,10 @@ class Notebook:
             found = json.loads(self.path.read_text(encoding="utf-8"))
             phases = [Phase(**phase) for phase in found.pop("phases")]
             notes = Notes(**found, phases=phases)
+            age = now - max([notes.begun, *(phase.ends for phase in phases)])
         except (OSError, ValueError, TypeError, KeyError, AttributeError):
             return None
-        last = max([notes.begun, *(phase.ends for phase in notes.phases)])
-        return notes if 0 <= now - last <= FRESH_MS else None
+        return notes if 0 <= age <= FRESH_MS else None
 
     def write(self, notes: Notes) -> None:
         """Keep the notes, whole or not at all."""

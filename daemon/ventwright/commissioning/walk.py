@@ -178,7 +178,11 @@ class Walk:
             known = {channel: background(them) for channel, them in levels.items() if them}
             own = known[self._plan.channel]
         except (ValueError, KeyError) as error:
-            raise StoppedError(f"The background could not be measured: {error}.") from error
+            self._forget(phase)
+            raise StoppedError(
+                f"The background could not be measured: {error}. Start the walk again; it measures "
+                "the background anew."
+            ) from error
         self._place.say(f"Background: {own.level:.1f} ± {own.error:.1f} {self._plan.unit}.")
         return known
 
@@ -203,6 +207,11 @@ class Walk:
 
     def _done(self, phase: Phase) -> None:
         self._notes.phases.append(phase)
+        self._notebook.write(self._notes)
+
+    def _forget(self, phase: Phase) -> None:
+        """Do not go on from a phase that tells nothing."""
+        self._notes.phases.remove(phase)
         self._notebook.write(self._notes)
 
     def _decay(self, what: str, running: str, known: dict[str, Background]) -> Rate:

@@ -126,6 +126,9 @@ def test_times_of_two_extractors_are_left_out() -> None:
     [
         (Wanted(extractors=("box",)), "There is no extractor box; extractors here: hood."),
         (Wanted(channel="bench.co"), 'There is no channel "bench.co"; tracers here: bench.pm2_5,'),
+        (Wanted(background=60_000), "--watch is too short: the background takes 3 min at least."),
+        (Wanted(longest=60_000), "--longest is too short: a decay takes 10 min at least."),
+        (Wanted(ceiling=20.0), "--ceiling 20 is too low: a decay begins 30 µg/m³ above the"),
         (Wanted(channel="nothing"), 'There is no channel "nothing"'),
     ],
 )

@@ -179,8 +179,20 @@ def test_notes_that_are_old_or_broken_are_not_gone_on_from(tmp_path: Path) -> No
     assert book.read(OFFSET - 1) is None
     book.path.write_text('{"phases": [{"what": 3}]}')
     assert book.read(OFFSET) is None
+    book.path.write_text('{"phases": [], "channel": "bench.pm2_5", "begun": "yesterday"}')
+    assert book.read(OFFSET) is None
     book.drop()
     book.drop()
+
+
+def test_a_background_that_tells_nothing_is_measured_anew(tmp_path: Path) -> None:
+    """Killed with a background in its notes that has no readings: it must not stop every walk."""
+    place = Simulated(tmp_path, 1)
+    now = OFFSET + 1000 * place.seconds
+    notebook(tmp_path).write(Notes(place.channel, now, [Phase("background", now, now)]))
+    with pytest.raises(StoppedError, match=r"Start the walk again; it measures the background"):
+        walk(place, tmp_path)
+    assert not walk(place, tmp_path).natural.why
 
 
 def test_without_a_place_for_notes_the_walk_goes_on(tmp_path: Path) -> None:
