@@ -153,7 +153,7 @@ def _none(finding: Finding) -> str:
         size = f"a factor of {factor(found)}" if finding.log else f"{found:.3g} {names.unit}"
         said += f"; {size.strip()} would have shown {LIKELY}"
     said += f" ({chance(finding.adjusted)}). That is no proof that they are equal."
-    if finding.alone is not None and finding.alone < 0.05:
+    if names.comparisons > 1 and finding.alone is not None and finding.alone < 0.05:
         said += (
             f" Taken alone it would count as a difference; among {number(names.comparisons)} "
             "comparisons one such is no surprise."

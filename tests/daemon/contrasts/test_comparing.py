@@ -284,6 +284,7 @@ def test_two_prints_against_many_count_only_where_they_would_whatever_the_spread
     assert contrast.adjusted is not None
     assert contrast.p < 0.05 < contrast.adjusted
     assert not contrast.differs
+    assert "among" not in contrast.verdict
     assert "Two prints" not in str(of(few=(14, 15), many=(10, 13)).verdicts)
 
 
