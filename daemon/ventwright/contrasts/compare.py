@@ -9,7 +9,7 @@ from itertools import combinations
 from ventwright.contrasts.allowing import allowed_for, sentence
 from ventwright.contrasts.anova import even_spreads, one_way
 from ventwright.contrasts.batches import patterns, together
-from ventwright.contrasts.own_spreads import Own, own_power, two_against_more
+from ventwright.contrasts.own_spreads import Own, own_power, own_shown, two_against_more
 from ventwright.contrasts.power import pooled_power, shown, whole_repeats
 from ventwright.contrasts.sample import CompareError, Sample, grouped, scaled
 from ventwright.contrasts.several import (
@@ -349,7 +349,8 @@ class _Comparing:
             return None
         key = (n, m)
         if key not in self._found:
-            self._found[key] = shown(self._chance(n, m))
+            known = shown(self._chance(n, m)) if self.joint else own_shown(n, m, self._alpha)
+            self._found[key] = known
         return self._back(spread * self._found[key])
 
     def _power(self, n: int, m: int, spread: float | None) -> dict[str, float]:

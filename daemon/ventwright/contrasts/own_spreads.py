@@ -7,9 +7,9 @@ nothing of other conditions but the share of errors that is left for these two.
 """
 
 import math
-from functools import cache
+from functools import cache, lru_cache
 
-from ventwright.contrasts.power import averaged, own_critical, welch_power
+from ventwright.contrasts.power import averaged, own_critical, shown, welch_power
 from ventwright.contrasts.quadrature import Rule
 from ventwright.contrasts.several import Joint
 from ventwright.contrasts.solving import solve
@@ -69,11 +69,18 @@ class Own:
         return Joint(self.test.difference, wide * self.test.error, adjusted)
 
 
+@lru_cache(maxsize=4096)
 def own_power(d: float, n: int, m: int, alpha: float) -> float:
     """Give the power where both spreads are truly equal, 0 to 1; `d`: difference over spread."""
     if not two_against_more(n, m):
         return welch_power(d, n, m, alpha)
     return averaged(d, 2, max(n, m), _rule(max(n, m), alpha))
+
+
+@cache
+def own_shown(n: int, m: int, alpha: float) -> float:
+    """Give the difference over the spread that would be shown in four cases of five."""
+    return shown(lambda d: own_power(d, n, m, alpha))
 
 
 @cache
