@@ -1,6 +1,7 @@
 """A board in QEMU: booted, typed on, plugged and unplugged, its power cut. Knows no Ventwright.
 
-Without hardware acceleration, so that it runs anywhere.
+Without hardware acceleration, so that it runs anywhere; with one processor, for the emulator loses
+now and then what a kernel changes of its own code while another processor runs it.
 """
 
 import base64
@@ -50,7 +51,7 @@ class Board:
 
     def _words(self) -> list[str]:
         at = self._folder
-        words = f"""qemu-system-x86_64 -machine q35 -accel tcg,thread=multi -cpu max -smp 2 -m 512
+        words = f"""qemu-system-x86_64 -machine q35 -accel tcg,thread=single -cpu max -smp 1 -m 512
             -display none -monitor none -nodefaults -no-reboot -nic none
             -serial file:{self.console} -kernel {at}/kernel -initrd {at}/initrd
             -drive file={at}/disk.img,format=raw,if=virtio,cache=none
