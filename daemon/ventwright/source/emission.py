@@ -4,6 +4,7 @@ Knows a channel's running sums, the rates that may hold and which extractors run
 alarm, no message and no clock. Particles that optical parts do not see are not in its figures.
 """
 
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -56,7 +57,7 @@ class Source:
         """Which extractors run, named."""
         self.since = 0
         """Since when they do, ms."""
-        self.spell = Spell()
+        self.spell = Spell(2 * self._doubts[1])
         self.contest: Contest | None = None
         """Healthy against weak extractors, where they were commissioned on this channel."""
         self._noise = Noise((self._swing / 10) ** 2, _WHOLE * self._swing)
@@ -118,9 +119,17 @@ class Source:
         return self.spell.take(t - late, hours, seen, _LEAST * self._swing, ended)
 
     def _thought(self, bank: Bank) -> Estimate:
-        """Tell what is thought of the room now; the contest knows best whether anything emits."""
+        """Tell what is thought of the room now; the contest knows best what emits and clears."""
         seen = bank.estimate()
-        return seen if self.contest is None else seen._replace(quiet=self.contest.quiet)
+        if self.contest is None:
+            return seen
+        seen = seen._replace(quiet=self.contest.quiet)
+        if (found := self.contest.found()) is None:
+            return seen
+        full = bank.assumed.added
+        rate = bank.assumed.natural + found[0] * full
+        sigma = math.hypot(found[1] * full, bank.assumed.error * rate)
+        return seen._replace(rate=rate, rate_sigma=sigma, added=found[0] * full)
 
     def _step(self, value: float, hours: float, noise: float) -> Step:
         seen = self._seen

@@ -34,8 +34,9 @@ class Mark(NamedTuple):
 class Spell:
     """One time of emission: the newest, and perhaps still going on."""
 
-    def __init__(self) -> None:
-        """Know of none."""
+    def __init__(self, most: float = math.inf) -> None:
+        """Know of none; extraction is not believed to lift the level of clean air above `most`."""
+        self._most = most
         self.began: Mark | None = None
         """Where emission began; None if there was none yet."""
         self.ended: int | None = None
@@ -86,7 +87,8 @@ class Spell:
             before.flushed + seen.added * share,
         )
         if seen.added:
-            self._still = seen.still / seen.added, seen.still_sigma / seen.added
+            lifted = max(-self._most, min(self._most, seen.still / seen.added))
+            self._still = lifted, seen.still_sigma / seen.added
 
     def _count(self) -> None:
         """Strike the balance since the beginning."""
