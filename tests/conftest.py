@@ -1,8 +1,15 @@
-"""For every test: no example has a deadline; with --no-skips, a skipped test is a failure."""
+"""For every test: no example has a deadline; with --no-skips, a skipped test is a failure.
+
+A shell starts what it runs in the background with Ctrl-C ignored, and programs under test would
+inherit that: it is put right first.
+"""
+
+import signal
 
 import pytest
 from hypothesis import settings
 
+signal.signal(signal.SIGINT, signal.default_int_handler)
 settings.register_profile("any machine", deadline=None)
 settings.load_profile("any machine")
 

@@ -90,7 +90,8 @@ class Contest:
         weights = [math.exp(one - most) for one in logs]
         total = sum(weights)
         self._chances = tuple(weight / total for weight in weights)
-        self.quiet = sum(c * fit[1] for c, fit in zip(self._chances, fits, strict=True))
+        quiet = sum(c * fit[1] for c, fit in zip(self._chances, fits, strict=True))
+        self.quiet = min(1.0, quiet)  # a sum of shares may exceed 1 by its last digit
         self.age = fits[weights.index(max(weights))][2]
 
     def _level(self) -> None:

@@ -5,7 +5,7 @@ import math
 import random
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from ventwright.source.bank import Bank
@@ -213,6 +213,7 @@ leaps = st.lists(st.tuples(st.floats(-50.0, 20_000.0), st.integers(1, 300)), max
 
 @settings(max_examples=40, deadline=None)
 @given(leaps, st.integers(0, 40), st.floats(0.001, 30.0))
+@example([(0.0, 1)], 0, 2.0)
 def test_no_air_whatever_breaks_the_contest(
     shown: list[tuple[float, int]], turned: int, noise: float
 ) -> None:
