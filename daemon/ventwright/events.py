@@ -18,7 +18,8 @@ alarm      change (raised, worse, cleared, acknowledged, reset, shelved, unshelv
            alarm that looks ahead, expects the setpoint, ms, or null), activations (in the last
            hour, up to 5), limit (a name of the limits table, or null), optical (true: ultrafine
            particles are not seen), extractors (name: state), clear (when the air will
-           be clear: about, from, to, ms, and emits: only if what emits stopped now; or null)
+           be clear: about, from, to, ms, emits: only if what emits stopped now, and measured: the
+           room is commissioned; or null)
 extractor  from, to (states of extraction/extractor.py; the same where only the relay switches, once
            its minimum time is over, or where something is told), on, why, about (what is told:
            "longest run", "quiet hours", "rested", or nothing)

@@ -32,7 +32,7 @@ def below(body: dict[str, Any]) -> str:
 def expecting(body: dict[str, Any]) -> str:
     """Say what an alarm that looks ahead expects, where that is what the setpoint was for."""
     expected = body.get("expected")
-    if expected is None or expected <= body["value"]:
+    if expected is None or round(expected, 1) <= round(body["value"], 1):
         return ""
     return f", heading for {expected:.1f} {body['unit']}"
 

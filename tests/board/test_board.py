@@ -9,7 +9,8 @@ from collections.abc import Iterator
 
 import pytest
 
-from qemu.workshop import CLEAN, CONFIG, DIRTY, DUST, RELAY, Workshop, build, within
+from qemu.short import come_back
+from qemu.workshop import CONFIG, DIRTY, DUST, RELAY, Workshop, build, within
 
 pytestmark = pytest.mark.board
 
@@ -96,14 +97,7 @@ def test_after_a_power_cut_nothing_committed_is_lost(shop: Workshop) -> None:
     shop.level = DIRTY
     within(PATIENCE_S, lambda: shop.extracting, "extraction on")
     shop.cut_power()
-    assert shop.known
-    assert not shop.extracting
-    shop.boot()
-    assert shop.witness is not None
-    shop.witness.caught_up(shop.known, 2, PATIENCE_S)
-    within(PATIENCE_S, lambda: shop.extracting, "extraction on after the boot")
-    shop.level = CLEAN
-    within(PATIENCE_S, lambda: not shop.extracting, "extraction off in clean air")
+    come_back(shop)
 
 
 def test_again_the_installer_changes_nothing(shop: Workshop) -> None:

@@ -18,7 +18,8 @@ def source_lines(name: str, source: dict[str, Any], now: int, offset: int) -> It
     if clear := source["clear"]:
         times = [_clock(clear[key] + offset) for key in ("about", "from", "to")]
         when = f"clear by about {times[0]}, {times[1]} to {times[2]}"
-        yield f"  {'if it stopped now: ' if clear['emits'] else ''}{when}"
+        unsure = "" if clear.get("measured", True) else "if nothing emits any more: "
+        yield f"  {'if it stopped now: ' if clear['emits'] else unsure}{when}"
         if clear["emits"]:
             yield "  while it emits, when the air is clear cannot be told"
 

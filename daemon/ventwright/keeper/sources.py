@@ -155,7 +155,8 @@ class Sources:
     def clear(self, channel: str) -> dict[str, Any] | None:
         """Tell when the last alarm that extracts because of a channel will have cleared, ms.
 
-        `emits`: only if what emits now were to stop now. None: no alarm, or it cannot be told.
+        `emits`: only if what emits now were to stop now; `measured`: the room is commissioned, else
+        it is not known well that nothing emits. None: no alarm, or it cannot be told.
         """
         source, alarms = self.sources.get(channel), self._core.alarms.values()
         raised = [a for a in alarms if a.settings.channel == channel and a.extracting]
@@ -168,7 +169,9 @@ class Sources:
         last = max((one for one in found if one), key=lambda one: one.about)
         now = self._core.now
         about, first, most = (now + round(HOUR * hours) for hours in last)
-        return {"about": about, "from": first, "to": most, "emits": source.spell.on}
+        measured = source.bank.assumed.measured
+        clear = {"about": about, "from": first, "to": most, "emits": source.spell.on}
+        return {**clear, "measured": measured}
 
     def _clears(self, alarm: Alarm, source: Source) -> Clear | None:
         settings = alarm.settings

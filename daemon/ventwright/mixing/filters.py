@@ -54,11 +54,3 @@ def delivered(flow: float, single_pass: float, kept: float = 1.0) -> float:
     `single_pass` 0 to 1; `kept` is the share of the flow that really passes the filter, 0 to 1.
     """
     return flow * single_pass * kept
-
-
-def in_series(*shares: float) -> float:
-    """Give the share, 0 to 1, that several filters take one after the other."""
-    left = 1.0
-    for share in shares:
-        left *= 1 - share
-    return 1 - left

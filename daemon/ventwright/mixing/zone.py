@@ -28,23 +28,6 @@ def rise_after(
     return start * kept + emission / volume * share
 
 
-def time_to(target: float, volume: float, loss_rate: float, emission: float, start: float) -> float:
-    """Give the hours until the rise has come from `start` to `target`; infinite if it never does.
-
-    0 where it is there already.
-    """
-    if target == start:
-        return 0.0
-    if not loss_rate:
-        hours = (target - start) * volume / emission if emission else inf
-        return hours if hours > 0 else inf
-    end = steady(emission, volume, loss_rate)
-    left, before = target - end, start - end
-    if before == 0 or not 0 < left / before < 1:
-        return inf
-    return log(before / left) / loss_rate
-
-
 def time_to_fall(share_left: float, loss_rate: float, mixing: float = 1.0) -> float:
     """Give the hours until `share_left` (above 0, to 1) of a rise is left: mixing ln(1/share)/L.
 
@@ -54,34 +37,9 @@ def time_to_fall(share_left: float, loss_rate: float, mixing: float = 1.0) -> fl
     return mixing * log(1 / share_left) / loss_rate if loss_rate else (inf if share_left < 1 else 0)
 
 
-def loss_rate_between(first: float, second: float, hours: float, background: float = 0.0) -> float:
-    """Give the loss rate, 1/h, of a decay from one level to another.
-
-    Both must be above `background` and `hours` above 0, else ValueError.
-    Source: ASTM E741, two points: L = ln[(C1 - Cbg)/(C2 - Cbg)]/(t2 - t1).
-    """
-    if min(first, second) <= background or hours <= 0:
-        raise ValueError("two levels above the background and a time between them are needed")
-    return log((first - background) / (second - background)) / hours
-
-
 def half_life(loss_rate: float) -> float:
     """Give the hours in which a rise halves; infinite without loss."""
     return time_to_fall(0.5, loss_rate)
-
-
-def emission_at(steady_rise: float, volume: float, loss_rate: float) -> float:
-    """Give the emission, amount/h, that holds a rise: E = L V C."""
-    return loss_rate * volume * steady_rise
-
-
-def emission_reaching(rise: float, hours: float, volume: float, loss_rate: float) -> float:
-    """Give the steady emission, amount/h, that brings a clean room to `rise` in `hours` (above 0).
-
-    Solves the build-up C = E/(V L) (1 - exp(-L t)) for E.
-    """
-    share = -expm1(-loss_rate * hours) / loss_rate if loss_rate else hours
-    return rise * volume / share
 
 
 def flow_for(limit: float, emission: float, mixing: float = 1.0) -> float:

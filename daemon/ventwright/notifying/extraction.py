@@ -113,4 +113,4 @@ def clear_words(clear: dict[str, Any] | None, context: Context) -> str:
     when = f"lear by about {times[0]}, {times[1]} to {times[2]}"
     if clear.get("emits"):
         return f"Something emits; if it stopped now: c{when}."
-    return f"C{when}."
+    return f"C{when}." if clear.get("measured", True) else f"If nothing emits any more: c{when}."

@@ -59,15 +59,14 @@ class Moved:
 
     def __init__(self, channel: str, then: Calibration, now: Calibration) -> None:
         """Take the channel's name, the calibration that gave the steps, and the one that counts."""
-        self._per_unit = QUANTITIES[channel.partition(".")[2]].per_unit
-        self._then, self._now = then, now
+        undone = Calibration(-then.offset / then.slope, 1 / then.slope)
+        whole = after(undone, now)
+        self._slope = whole.slope
+        self._offset = whole.offset * QUANTITIES[channel.partition(".")[2]].per_unit
 
     def __call__(self, step: int) -> int:
         """Give a step as it would be now, to half a step."""
-        if self._then == self._now:
-            return step
-        given = (step - self._then.offset * self._per_unit) / self._then.slope
-        return round(self._now.slope * given + self._now.offset * self._per_unit)
+        return round(self._slope * step + self._offset)
 
 
 def after(first: Calibration, second: Calibration) -> Calibration:

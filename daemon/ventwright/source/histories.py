@@ -117,10 +117,7 @@ class Histories:
             total += weight
             if one.kind == "quiet" or one.air[1] < self._faint:
                 quiet += weight
-                if one.kind in (
-                    "quiet",
-                    "even",
-                ):  # what fades has been fading for longer than it is gone
+                if one.kind != "ramp":  # what fades has been fading for longer than it is gone
                     dated += weight
                     age += weight * one.age
         total = max(total, _LEAST)

@@ -1,130 +1,18 @@
 """The courier as one, on a fake clock, against real servers."""
 
-import json
 import sqlite3
 import threading
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from fakes import FakeClock
-from receivers import Endpoint, Reply, endpoint, eventually
+from daemon.courier.beside import ALARM, HOUR, MINUTE, Phone, World
+from receivers import Endpoint, Reply, eventually
 from stored import OFFSET, database, fill, phone, points_in, points_of, record, settings, writer
 from ventwright.courier.main import Courier
 from ventwright.notifying.notifier import Notifier
 from ventwright_drivers.clock import SystemClock
-
-MINUTE, HOUR = 60_000, 3_600_000
-ALARM: dict[str, Any] = {
-    "priority": "medium",
-    "channel": "bench.pm2_5",
-    "quantity": "pm2_5",
-    "unit": "µg/m³",
-    "compare": "rise",
-    "over": MINUTE,
-    "value": 23.1,
-    "mean": 27.4,
-    "baseline": 4.3,
-    "rise": 23.1,
-    "setpoint": 10.0,
-    "peak": 48.0,
-    "optical": True,
-    "extractors": {"window-fan": "extracting"},
-}
-
-
-class Phone(Endpoint):
-    """Keeps no points: what it gets are messages."""
-
-    def keep(self, body: bytes) -> None:
-        pass
-
-    @property
-    def titles(self) -> list[str]:
-        return [json.loads(request.body)["title"] for request in self.requests]
-
-    @property
-    def bodies(self) -> list[str]:
-        return [json.loads(request.body)["message"] for request in self.requests]
-
-
-@pytest.fixture
-def base() -> Iterator[Endpoint]:
-    with endpoint() as made:
-        yield made
-
-
-@pytest.fixture
-def owner() -> Iterator[Phone]:
-    made = Phone()
-    yield made
-    made.close()
-
-
-class World:
-    """A store that grows, and a courier beside it that may be started anew."""
-
-    def __init__(self, folder: Path, base: Endpoint | None, owner: Phone | None) -> None:
-        self.folder = folder
-        self.clock = FakeClock(HOUR)
-        self.pace = 1
-        self.status: Any = {"store": {"failing": ""}}
-        given: dict[str, Any] = {}
-        if base:
-            given["database"] = database(base.url)
-        if owner:
-            given["phone"] = phone(folder, f"json://127.0.0.1:{owner.port}/?cto=1&rto=1")
-        self.settings = settings(folder, **given)
-        self.store = writer(folder)
-        self.courier = self.start()
-
-    def start(self) -> Courier:
-        self.courier = Courier(
-            self.settings,
-            self.clock,
-            {},
-            boot="boot-1",
-            keeper_status=lambda: self.status,
-            wall=lambda: OFFSET + self.clock.now(),
-        )
-        return self.courier
-
-    def restart(self) -> None:
-        self.courier.close()
-        self.start()
-
-    def happen(self, kind: str, subject: str, **body: Any) -> None:
-        record(self.store, kind, subject, self.clock.now(), **body)
-
-    def alarm(self, change: str, **body: Any) -> None:
-        self.happen("alarm", "print", **{**ALARM, "since": self.clock.now(), **body}, change=change)
-
-    def run(self, time: int) -> None:
-        """Let the three loops take their turns for a time (ms)."""
-        end = self.clock.now() + time
-        steps = [self.courier.look]
-        steps += [self.courier.pusher.step] if self.courier.pusher else []
-        steps += [self.courier.notifier.step] if self.courier.notifier else []
-        due = [self.clock.now()] * len(steps)
-        while (now := min(due)) < end:
-            self.clock.sleep_until(now)
-            for place, step in enumerate(steps):
-                if due[place] <= now:
-                    due[place] = max(now + self.pace, self.clock.now() + step())
-        self.clock.sleep_until(end)
-
-    def close(self) -> None:
-        self.store.close()
-        self.courier.close()
-
-
-@pytest.fixture
-def world(tmp_path: Path, base: Endpoint, owner: Phone) -> Iterator[World]:
-    made = World(tmp_path / "store", base, owner)
-    yield made
-    made.close()
 
 
 def test_an_alarm_is_told_with_its_numbers_and_readings_are_pushed(

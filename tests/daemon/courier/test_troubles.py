@@ -7,34 +7,14 @@ from typing import Any
 
 import pytest
 
-from daemon.courier.test_courier import HOUR, MINUTE, Phone, World
+from daemon.courier.beside import HOUR, MINUTE, Phone, World
 from fakes import FakeClock
-from receivers import Endpoint, Reply, endpoint
+from receivers import Endpoint, Reply
 from stored import OFFSET, fill, phone, settings
 from ventwright.commands.status import courier_lines
 from ventwright.courier.accounts import counts
 from ventwright.courier.file import CourierFile
 from ventwright.courier.troubles import KEPT_AS, Troubles
-
-
-@pytest.fixture
-def base() -> Iterator[Endpoint]:
-    with endpoint() as made:
-        yield made
-
-
-@pytest.fixture
-def owner() -> Iterator[Phone]:
-    made = Phone()
-    yield made
-    made.close()
-
-
-@pytest.fixture
-def world(tmp_path: Path, base: Endpoint, owner: Phone) -> Iterator[World]:
-    made = World(tmp_path / "store", base, owner)
-    yield made
-    made.close()
 
 
 def said(world: World) -> str:
