@@ -6,9 +6,9 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
-from ventwright.courier.file import file_path
+from ventwright.courier.file import open_to_read
 from ventwright.courier.troubles import KEPT_AS
-from ventwright.storage.schema import identity, open_to_read
+from ventwright.storage import schema
 
 _READINGS = ("pushed", "empty", "refused", "dropped", "gone", "blocks_gone")
 _MESSAGES = ("messages", "delivered", "told later", "given up", "failed attempts", "passed over")
@@ -33,23 +33,22 @@ def counts(folder: Path) -> dict[str, Any]:
 
 def _store(folder: Path) -> str | None:
     try:
-        with closing(open_to_read(folder)) as db:
-            return identity(db) or None
+        with closing(schema.open_to_read(folder)) as db:
+            return schema.identity(db) or None
     except sqlite3.Error:
         return None
 
 
 def _waiting(folder: Path, mark: int) -> int:
-    with closing(open_to_read(folder)) as db:
+    with closing(schema.open_to_read(folder)) as db:
         query = "SELECT coalesce(sum(count), 0) FROM blocks WHERE id > ?"
         number: int = db.execute(query, (mark,)).fetchone()[0]
     return number
 
 
 def _ours(folder: Path, store: str) -> dict[str, Any]:
-    uri = f"{file_path(folder).absolute().as_uri()}?mode=ro"
     try:
-        with closing(sqlite3.connect(uri, uri=True, isolation_level=None, timeout=5)) as db:
+        with closing(open_to_read(folder)) as db:
             told = {"latest_refused": _refused(db, store), "troubles": _troubles(db)}
             return {**_progress(db, store), **_told(db), **told}
     except sqlite3.Error:

@@ -78,6 +78,12 @@ def file_path(folder: Path) -> Path:
     return folder / "courier.sqlite"
 
 
+def open_to_read(folder: Path) -> sqlite3.Connection:
+    """Open the file for reading only; raises sqlite3.Error, also where there is none."""
+    uri = f"{file_path(folder).absolute().as_uri()}?mode=ro"
+    return sqlite3.connect(uri, uri=True, isolation_level=None, timeout=5)
+
+
 def _connect(path: Path | str) -> sqlite3.Connection:
     db = sqlite3.connect(path, isolation_level=None, timeout=5, check_same_thread=False)
     try:

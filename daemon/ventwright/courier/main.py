@@ -15,8 +15,9 @@ from typing import Any, NoReturn, Protocol
 
 from ventwright.courier.accounts import counts
 from ventwright.courier.chores import Chore, Chores
-from ventwright.courier.file import CourierFile
+from ventwright.courier.file import CourierFile, file_path
 from ventwright.courier.intake import Intake
+from ventwright.courier.mending import Aside, MustEndError, mend, unusable
 from ventwright.courier.pruning_word import send_word
 from ventwright.courier.pulse import Pulse
 from ventwright.courier.stock import Stock
@@ -27,20 +28,27 @@ from ventwright.exporting.database import DatabaseWriter
 from ventwright.exporting.pusher import Pusher
 from ventwright.keeper.systemd import tell_systemd
 from ventwright.notifying.ages import Ages
-from ventwright.notifying.messages import Context, database_back, database_failing
+from ventwright.notifying.messages import (
+    Context,
+    database_back,
+    database_failing,
+    notes_begun_anew,
+)
 from ventwright.notifying.notifier import Notifier, Recipient
 from ventwright.notifying.outbox import Outbox
 from ventwright.notifying.post import Post
 from ventwright.notifying.sender import Service, services_of
 from ventwright.settings.limits import limits
-from ventwright.settings.model import DAY, MINUTE, SECOND, Settings
+from ventwright.settings.model import DAY, HOUR, MINUTE, SECOND, Settings
 from ventwright.settings.secrets import DATABASE_TOKEN, secret, service_addresses
+from ventwright.storage.damage import is_damage
 from ventwright_drivers.clock import Clock, SystemClock, boot_id
 
 _LOOK_EVERY_MS = SECOND
 _TROUBLE_WAIT_MS = 5 * SECOND
 _GOODBYE_S = 3.0
 _BEAT_MS = 30 * SECOND
+_LOOK_INTO_FILE_EVERY_MS = HOUR
 _LOOKING = "looking"
 _DATABASE_FLAG = "database failing since"
 
@@ -78,6 +86,7 @@ class Courier:
         """
         self._settings, self._clock = settings, clock
         self._folder = settings.store.folder
+        aside = mend(self._folder, wall())
         self._files: list[CourierFile] = []
         self._stocks: list[Stock] = []
         self.services = self._open_services(environ)
@@ -89,6 +98,9 @@ class Courier:
         known = {key: limit.in_message() for key, limit in limits().items()}
         self._context = Context(settings.room.name, known, extractors)
         self._intake, self._watch = self._news(keeper_status)
+        if aside:
+            self._told_aside(aside)
+        self._file_due = clock.now() + _LOOK_INTO_FILE_EVERY_MS
         self._database: DatabaseWriter | None = None
         self._broken = False
         self.pusher = self._open_pusher(environ)
@@ -136,6 +148,12 @@ class Courier:
         unstored = intake.take_unstored
         watch = Watch(self._folder, quiet, teller, self._context, self._clock, status, unstored)
         return intake, watch
+
+    def _told_aside(self, aside: Aside) -> None:
+        message = notes_begun_anew(self._context, aside.why, str(aside.file))
+        log.warning("%s", message.body)
+        teller = Teller(self._file(), self._spill, self._post, self._ages)
+        teller.note("set aside", str(aside.file), message)
 
     def _open_pusher(self, environ: Mapping[str, str]) -> Pusher | None:
         options = self._settings.database
@@ -201,7 +219,11 @@ class Courier:
         return Notifier(outboxes, services, self._ages, self._too_old, self._post.waits)
 
     def look(self) -> int:
-        """Take in what is new and look after the keeper; return the time to wait, ms."""
+        """Take in what is new and look after the keeper; return the time to wait, ms.
+
+        Raises MustEndError.
+        """
+        self._look_into_file()
         try:
             self._intake.step()
         finally:  # a full disk keeps the intake from its file, and is for the watch to tell
@@ -209,6 +231,15 @@ class Courier:
         self.chores.step()
         self._note_troubles()
         return _LOOK_EVERY_MS
+
+    def _look_into_file(self) -> None:
+        """Look for damage now and then, and after an error that may mean it: all threads write."""
+        now = self._clock.now()
+        if now < self._file_due:
+            return
+        self._file_due = now + _LOOK_INTO_FILE_EVERY_MS
+        if why := unusable(self._folder):
+            raise MustEndError(f"its file {file_path(self._folder)} cannot be used: {why}")
 
     def _note_troubles(self) -> None:
         latest: dict[str, dict[str, str]] = {"chores": self.chores.outcomes}
@@ -226,9 +257,12 @@ class Courier:
         try:
             while not self._clock.stopped:
                 self._rest(name, self._clock.now() + self._guarded(step))
-        except BaseException:
+        except MustEndError as error:
             self._broken = True
-            raise
+            log.critical("the courier ends, to be started anew: %s", error)
+        except Exception:
+            self._broken = True
+            log.exception("the courier ends, to be started anew")
         finally:
             self._clock.stop()
 
@@ -239,11 +273,12 @@ class Courier:
             self._clock.sleep_until(min(until, now + _BEAT_MS))
             self._pulse.beat(name)
 
-    @staticmethod
-    def _guarded(step: Callable[[], int]) -> int:
+    def _guarded(self, step: Callable[[], int]) -> int:
         try:
             return step()
         except (sqlite3.Error, OSError) as error:
+            if is_damage(error):
+                self._file_due = self._clock.now()
             log.warning("trying again soon: %s", error)
             return _TROUBLE_WAIT_MS
 

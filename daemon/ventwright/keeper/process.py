@@ -29,6 +29,7 @@ from ventwright.settings.model import HOUR, PartEntry, RelayEntry, Settings
 from ventwright.storage.damage import examine
 from ventwright.storage.keeping import Damaged, Keeping, Labels, State
 from ventwright.storage.reader import Reader
+from ventwright.storage.schema import store_path
 from ventwright.storage.upkeep import EVERY_EVENT, Upkeep
 from ventwright.storage.writer import Writer
 from ventwright_drivers.part import Part, Relay, Wiring
@@ -134,17 +135,17 @@ class Keeper:
     def _examine(self) -> None:
         """Set a store aside that is found to be damaged at a first look, half a second at most."""
         try:
-            if why := examine(self.settings.store.folder, _FIRST_LOOK_S):
+            if why := examine(store_path(self.settings.store.folder), _FIRST_LOOK_S):
                 self.keeping.replace(why)
         except OSError as error:
             _LOG.warning("the damaged store could not be set aside: %s", error)
 
     def examine_all(self) -> None:
         """Look through the whole store beside all else; what is damaged is set aside then too."""
-        folder = self.settings.store.folder
+        file = store_path(self.settings.store.folder)
 
         def look() -> None:
-            if why := examine(folder):
+            if why := examine(file):
                 self.keeping.put(Damaged(why))
 
         Thread(target=look, name="examine", daemon=True).start()

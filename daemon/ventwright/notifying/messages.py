@@ -222,6 +222,21 @@ def keeper_back(context: Context) -> Message:
     )
 
 
+def notes_begun_anew(context: Context, why: str, file: str) -> Message:
+    """Say that the courier has lost its notes, and what of it the owner will see."""
+    body = text(
+        "The file in which is noted what was told and what was pushed could not be used; a new "
+        "one was begun.",
+        f"Reason: {why}.",
+        f"The old file was kept as {file}.",
+        "What happened of late may be told once more. No reading is lost.",
+        "Unless this machine was just set back to an older version its memory card may be worn "
+        "out: think of a new one.",
+    )
+    title = f"{context.room}: notes of what was told begun anew"
+    return Message("notes", "begin", "medium", title, body)
+
+
 def database_failing(context: Context, since: int, now: int) -> Message:
     """Say that the database has not answered since a time (ms of this boot)."""
     time = context.time_of_day(since)

@@ -29,7 +29,7 @@ def copy_store(folder: Path, to: Path) -> int:
         raise
     half.rename(target)
     _sync(to)
-    if found := examine(to):
+    if found := examine(target):
         raise ValueError(f"the copy {target} is damaged: {found}")
     return target.stat().st_size
 
@@ -42,7 +42,7 @@ def _fill(half: Path, folder: Path) -> None:
         try:
             db.execute("VACUUM INTO ?", (str(half),))
         except sqlite3.Error as error:
-            found = examine(folder)  # SQLite's own words may blame the copy
+            found = examine(store_path(folder))  # SQLite's own words may blame the copy
             raise sqlite3.DatabaseError(f"it is damaged: {found}" if found else error) from None
 
 

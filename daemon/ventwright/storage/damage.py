@@ -1,4 +1,4 @@
-"""Finds out whether the store's file is damaged, and sets a damaged one aside under a dated name.
+"""Finds out whether a file of SQLite is damaged, and sets a damaged one aside under a dated name.
 
 Knows files and SQLite's own check; knows no table. Nothing is deleted: a damaged file may still
 give most of its readings to a repair by hand.
@@ -9,14 +9,12 @@ import time
 from contextlib import closing
 from pathlib import Path
 
-from ventwright.storage.schema import store_path
-
 _STEPS = 1000
 """Steps of SQLite's machine between two looks at the time: well below a ms."""
 
 _DAMAGE = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 _SIDES = ("", "-wal", "-shm")
-_PREFIX, _SUFFIX = "readings.damaged-", ".sqlite"
+_MARK = ".damaged-"
 
 
 def is_damage(error: BaseException) -> bool:
@@ -25,16 +23,16 @@ def is_damage(error: BaseException) -> bool:
     return code is not None and code & 0xFF in _DAMAGE
 
 
-def examine(folder: Path, within_s: float | None = None) -> str:
+def examine(file: Path, within_s: float | None = None) -> str:
     """Look for damage; returns what was found, or nothing.
 
     After `within_s` s the rest is left unexamined. What cannot be looked at counts as whole: a
     missing file, or one on a disk that does not answer.
     """
-    if not store_path(folder).exists():
+    if not file.exists():
         return ""
     try:
-        with closing(_open(folder)) as db:
+        with closing(_open(file)) as db:
             _limit(db, within_s)
             found = db.execute("PRAGMA quick_check(1)").fetchone()[0]
             return "" if found == "ok" else " ".join(str(found).split())
@@ -42,8 +40,8 @@ def examine(folder: Path, within_s: float | None = None) -> str:
         return str(error) if is_damage(error) else ""
 
 
-def _open(folder: Path) -> sqlite3.Connection:
-    uri = f"{store_path(folder).absolute().as_uri()}?mode=ro"
+def _open(file: Path) -> sqlite3.Connection:
+    uri = f"{file.absolute().as_uri()}?mode=ro"
     return sqlite3.connect(uri, uri=True, isolation_level=None, timeout=1)
 
 
@@ -53,22 +51,22 @@ def _limit(db: sqlite3.Connection, within_s: float | None) -> None:
         db.set_progress_handler(lambda: time.monotonic() >= end, _STEPS)
 
 
-def set_aside(folder: Path, day: str) -> Path:
-    """Rename the store to `readings.damaged-DAY.sqlite`, or -2, -3 and so on; raises OSError.
+def set_aside(file: Path, day: str) -> Path:
+    """Rename `readings.sqlite` to `readings.damaged-DAY.sqlite`, or -2, -3 and so on.
 
-    Nobody may have it open for writing.
+    Nobody may have it open for writing. Raises OSError.
     """
-    old = store_path(folder)
-    names = (f"{_PREFIX}{day}{(n and f'-{n}') or ''}{_SUFFIX}" for n in (0, *range(2, 10**6)))
-    new = next(path for name in names if not (path := folder / name).exists())
-    for side in _SIDES[::-1]:  # the file itself last: until then the store is still there
-        source = old.with_name(old.name + side)
+    start, end = f"{file.stem}{_MARK}{day}", file.suffix
+    names = (f"{start}{(n and f'-{n}') or ''}{end}" for n in (0, *range(2, 10**6)))
+    new = next(path for name in names if not (path := file.with_name(name)).exists())
+    for side in _SIDES[::-1]:  # the file itself last: until then it is still there
+        source = file.with_name(file.name + side)
         if source.exists():
             source.rename(new.with_name(new.name + side))
     return new
 
 
 def were_set_aside(folder: Path) -> list[Path]:
-    """List the damaged stores that are still there, the oldest first."""
-    found = folder.glob(f"{_PREFIX}*{_SUFFIX}")
+    """List the damaged files that are still there, the oldest first."""
+    found = folder.glob(f"*{_MARK}*.sqlite")
     return sorted(found, key=lambda path: (len(path.name), path.name))

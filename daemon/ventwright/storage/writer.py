@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 from ventwright.events import Readings, Record
 from ventwright.storage.blocks import pack
 from ventwright.storage.damage import set_aside
-from ventwright.storage.schema import open_to_write
+from ventwright.storage.schema import open_to_write, store_path
 
 _MOST_SAMPLES = 200_000
 """Samples held in memory while the disk refuses them: some hours; the oldest go first."""
@@ -136,7 +136,7 @@ class Writer:
         """Give the file another name, to begin a new one with the next commit; raises OSError."""
         self.close()
         self._doubt = None
-        return set_aside(self._folder, day)
+        return set_aside(store_path(self._folder), day)
 
     def _connection(self) -> sqlite3.Connection:
         if self._db is None:

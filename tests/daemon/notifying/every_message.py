@@ -15,6 +15,7 @@ from ventwright.notifying.messages import (
     database_failing,
     keeper_back,
     keeper_down,
+    notes_begun_anew,
     store_back,
     store_failing,
 )
@@ -141,6 +142,8 @@ def itself() -> Iterator[Message]:
     yield told("keeper", "keeper", change="started", missed=720_000, why=DIED)
     yield told("keeper", "keeper", change="started", missed=None, why=DIED)
     yield from (keeper_down(CONTEXT, 90_000), keeper_back(CONTEXT))
+    aside = "/var/lib/ventwright/courier.damaged-2026-11-25.sqlite"
+    yield notes_begun_anew(CONTEXT, "database disk image is malformed", aside)
     yield database_failing(CONTEXT, 300_000, NOW)
     yield database_back(CONTEXT, 300_000, NOW)
 

@@ -41,26 +41,26 @@ def aside(folder: Path) -> list[str]:
 
 
 def test_a_sound_or_missing_store_is_not_called_damaged(tmp_path: Path) -> None:
-    assert examine(tmp_path) == ""
+    assert examine(store_path(tmp_path)) == ""
     store_of(tmp_path)
-    assert examine(tmp_path) == examine(tmp_path, 0.5) == ""
+    assert examine(store_path(tmp_path)) == examine(store_path(tmp_path), 0.5) == ""
 
 
 @pytest.mark.parametrize("seed", range(5))
 def test_damage_is_found(tmp_path: Path, seed: int) -> None:
     scribble(store_of(tmp_path), seed, 4096)
-    assert examine(tmp_path)
+    assert examine(store_path(tmp_path))
 
 
 def test_a_file_that_is_no_store_is_damage(tmp_path: Path) -> None:
     store_path(tmp_path).write_bytes(b"nonsense " * 999)
-    assert "not a database" in examine(tmp_path)
+    assert "not a database" in examine(store_path(tmp_path))
 
 
 def test_looking_ends_when_its_time_is_over(tmp_path: Path) -> None:
     store_of(tmp_path, 20_000)
     began = time.process_time()
-    assert examine(tmp_path, 0) == ""
+    assert examine(store_path(tmp_path), 0) == ""
     assert time.process_time() - began < 0.5
 
 
@@ -68,7 +68,7 @@ def test_names_of_damaged_files_are_dated_and_never_taken_twice(tmp_path: Path) 
     for _ in range(3):
         store_of(tmp_path, 10)
         store_path(tmp_path).with_name("readings.sqlite-wal").write_bytes(b"")
-        set_aside(tmp_path, "2026-11-25")
+        set_aside(store_path(tmp_path), "2026-11-25")
     files = [f"readings.damaged-2026-11-25{n}.sqlite" for n in ("", "-2", "-3")]
     assert aside(tmp_path) == sorted([*files, *(f"{file}-wal" for file in files)])
     assert were_set_aside(tmp_path) == [tmp_path / file for file in files]
@@ -116,6 +116,6 @@ def test_a_disk_that_damages_every_file_is_a_failing_store(
 
 def test_much_of_a_damaged_file_can_still_be_read(tmp_path: Path) -> None:
     total = samples_of(store_of(tmp_path).parent)
-    file = set_aside(tmp_path, "2026-11-25")
+    file = set_aside(store_path(tmp_path), "2026-11-25")
     file.rename(store_path(tmp_path))
     assert samples_of(tmp_path) == total
