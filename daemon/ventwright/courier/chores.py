@@ -7,13 +7,16 @@ minute, for the library that keeps the timetable waits by it. Never anything tha
 import logging
 import threading
 from collections.abc import Callable, Mapping
+from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Any, NamedTuple
 
+from ventwright.courier.mending import MustEndError
 from ventwright.notifying.ages import Ages
-from ventwright.settings.model import MINUTE
+from ventwright.settings.model import HOUR, MINUTE
 
 _JUMP_MS = MINUTE
 _LONGEST_MS = 10 * MINUTE
+_ENDLESS_MS = HOUR
 _HANGS = "it was begun and has not ended"
 
 log = logging.getLogger(__name__)
@@ -21,6 +24,22 @@ log = logging.getLogger(__name__)
 
 class _HangsError(Exception):
     """A chore is due while it is still at it."""
+
+
+class _Local(tzinfo):
+    """Local time as the system has it, as in all that is told: `TZ` need not name a zone."""
+
+    def utcoffset(self, dt: datetime | None) -> timedelta | None:
+        return dt.replace(tzinfo=None).astimezone().utcoffset() if dt else None
+
+    def dst(self, _dt: datetime | None) -> None:
+        return None
+
+    def tzname(self, _dt: datetime | None) -> str:
+        return "local time"
+
+    def fromutc(self, dt: datetime) -> datetime:
+        return datetime.fromtimestamp(dt.replace(tzinfo=UTC).timestamp()).replace(tzinfo=self)
 
 
 class Chore(NamedTuple):
@@ -50,7 +69,10 @@ class Chores:
         return [chore.name for chore in self._chores]
 
     def step(self) -> None:
-        """Begin once the clock is right, and again where it was set; to be called often."""
+        """Begin once the clock is right, and again where it was set; to be called often.
+
+        Raises MustEndError if a chore hangs for good, for nothing but the process can be ended.
+        """
         self._notice_hanging()
         wall = self._ages.wall()
         if wall is None or not self._chores:
@@ -70,7 +92,7 @@ class Chores:
         logging.getLogger("apscheduler").setLevel(logging.ERROR)
         defaults = {"misfire_grace_time": None, "coalesce": True, "max_instances": 1}
         threads = {name: ThreadPoolExecutor(1) for name in self.names}
-        table = BackgroundScheduler(executors=threads, job_defaults=defaults)
+        table = BackgroundScheduler(timezone=_Local(), executors=threads, job_defaults=defaults)
         for chore in self._chores:
             words = {"args": [chore], "id": chore.name, "executor": chore.name, **chore.times}
             table.add_job(self._do, "cron", **words)
@@ -95,8 +117,11 @@ class Chores:
     def _notice_hanging(self) -> None:
         now = self._ages.clock.now()
         with self._lock:
-            long = [name for name, since in self._begun.items() if now - since >= _LONGEST_MS]
-            self.outcomes |= dict.fromkeys(long, _HANGS)
+            ages = {name: now - since for name, since in self._begun.items()}
+        long = [name for name, age in ages.items() if age >= _LONGEST_MS]
+        self.outcomes |= dict.fromkeys(long, _HANGS)
+        if endless := [name for name in long if ages[name] >= _ENDLESS_MS]:
+            raise MustEndError(f"chore {endless[0]} was begun an hour ago and has not ended")
 
     def _went_wrong(self, event: Any) -> None:
         error = getattr(event, "exception", None)

@@ -2,8 +2,9 @@
 
 import sys
 import threading
+import time
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,7 @@ from ventwright.control.server import Asked, Server
 from ventwright.courier.chores import Chore, Chores
 from ventwright.courier.file import CourierFile
 from ventwright.courier.main import Courier
+from ventwright.courier.mending import MustEndError
 from ventwright.courier.pruning_word import send_word
 
 HOURLY = {"minute": 7}
@@ -138,6 +140,70 @@ def test_a_chore_that_hangs_stops_no_other_and_is_not_begun_twice(
     assert not hung.acquire(blocking=False)
     do_now(chores)
     until(lambda: chores.outcomes["word"] == "")
+
+
+def test_a_chore_that_hangs_for_good_ends_the_courier(ages: Ages, made: list[Chores]) -> None:
+    free, hung = threading.Event(), threading.Semaphore(0)
+
+    def hang() -> None:
+        hung.release()
+        assert free.wait(60)
+
+    chores = begun(ages, made, hang)
+    try:
+        do_now(chores)
+        assert hung.acquire(timeout=30)
+        ages.clock.time += 59 * 60_000
+        chores.step()
+        ages.clock.time += 60_000
+        with pytest.raises(MustEndError, match="chore word was begun an hour ago"):
+            chores.step()
+    finally:
+        free.set()
+    until(lambda: not chores._begun)
+
+
+POSIX_RULES = "CET-1CEST,M3.5.0,M10.5.0/3"
+
+
+@pytest.mark.parametrize(
+    "zone", ["CET-1CEST", POSIX_RULES, "Europe/Berlin", "<+0545>-5:45", "No/Where"]
+)
+def test_local_time_is_that_of_the_system_however_it_is_told(
+    ages: Ages, made: list[Chores], zone: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TZ", zone)
+    time.tzset()
+    try:
+        chores = begun(ages, made, lambda: None)
+        (job,) = chores._table.get_jobs()
+        due = time.localtime(job.next_run_time.timestamp())
+        assert due.tm_min == 7
+        assert job.next_run_time.utcoffset() == timedelta(seconds=due.tm_gmtoff)
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+
+
+@pytest.mark.parametrize("zone", [POSIX_RULES, "Europe/Berlin"])
+def test_the_digest_comes_at_its_local_time_over_daylight_saving(
+    ages: Ages, made: list[Chores], zone: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By the tz database: Berlin leaves +02:00 on 25 October 2026 and takes it on 28 March 2027."""
+    monkeypatch.setenv("TZ", zone)
+    time.tzset()
+    try:
+        chores = Chores([Chore("digest", lambda: None, {"hour": 18, "minute": 30})], ages)  # type: ignore[arg-type]
+        made.append(chores)
+        ages.right = True
+        chores.step()
+        (job,) = chores._table.get_jobs()
+        for day, offset in (((2026, 10, 24), 2), ((2026, 10, 25), 1), ((2027, 3, 28), 2)):
+            due = job.trigger.get_next_fire_time(None, datetime(*day, 9, tzinfo=UTC))
+            assert due.astimezone(UTC) == datetime(*day, 18 - offset, 30, tzinfo=UTC)
+    finally:
+        monkeypatch.undo()
+        time.tzset()
 
 
 def until(condition: Any) -> None:
