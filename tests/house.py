@@ -164,8 +164,10 @@ class House:
     def reaches(self, on: bool) -> None:
         until(lambda: self.contact is on, f"for the contact to be {on}: {self.output()}")
 
-    def make_safe(self) -> None:
-        command = [sys.executable, "-m", "ventwright.keeper.safe", str(self.config)]
+    def make_safe(self, *configurations: Path) -> None:
+        """Run the command that systemd runs after every end of the keeper."""
+        given = map(str, configurations or (self.config,))
+        command = [sys.executable, "-m", "ventwright.keeper.safe", *given]
         subprocess.run(command, check=True, capture_output=True)
 
     def close(self) -> None:

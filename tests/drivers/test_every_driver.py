@@ -55,7 +55,9 @@ USES |= {"set_value", "get_value", "wait_edge_events", "read_edge_events"}
 class Wires:
     """All three kinds of wire with a twin on each, which count calls and fail at one of them."""
 
-    def __init__(self, driver: type[Device], fail_at: int = -1) -> None:
+    def __init__(
+        self, driver: type[Device], fail_at: int = -1, *, keeps_level: bool = False
+    ) -> None:
         self.clock = FakeClock(1000)
         self.calls = 0
         self.fail_at = fail_at
@@ -64,7 +66,7 @@ class Wires:
         self.garbling = False
         self.garbled = 0
         self.random = random.Random(driver.model)
-        self.chip = EmulatedChip(self.clock.now)
+        self.chip = EmulatedChip(self.clock.now, keeps_level=keeps_level)
         twin = TWINS.get(driver.model)
         self.twin = twin and twin(*([AIR.__getitem__] if driver.model in PARTS else []))
         if isinstance(self.twin, LineTwin):

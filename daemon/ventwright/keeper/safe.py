@@ -1,10 +1,11 @@
 """Sets every relay to its written safe state without the daemon.
 
-Run as `python -m ventwright.keeper.safe CONFIGURATION`.
+Run as `python -m ventwright.keeper.safe CONFIGURATION...`; the first that can be read counts.
 
 systemd runs it after every kind of end of the keeper; `ventwright run` does when its keeper dies.
 """
 
+import contextlib
 import sys
 from collections import defaultdict
 from collections.abc import Callable
@@ -46,28 +47,41 @@ def _place(name: str, entry: RelayEntry) -> str:
 def _all_safe(
     held: list[tuple[str, RelayEntry]], wiring: Wiring, say: Callable[[str], None]
 ) -> bool:
-    done = [_make_safe(name, entry, wiring, say) for name, entry in held]
-    return all(done)
-
-
-def _make_safe(name: str, entry: RelayEntry, wiring: Wiring, say: Callable[[str], None]) -> bool:
+    """Try all, then again those that did not obey: a dead relay keeps no other waiting."""
     for attempt in range(1, TRIES + 1):
-        try:
-            with load(entry.driver)(entry.options, wiring) as relay:
-                relay.switch(entry.safe_state == "on")
-        except DriverError as error:
-            say(f"relay {name}: try {attempt} of {TRIES} failed: {error}")
-            wiring.clock.sleep_until(wiring.clock.now() + PAUSE_MS)
-        else:
-            say(f"relay {name} is in its safe state: {entry.safe_state}")
+        held = [one for one in held if not _is_safe(*one, attempt, wiring, say)]
+        if not held:
             return True
+        wiring.clock.sleep_until(wiring.clock.now() + PAUSE_MS)
     return False
 
 
-def main() -> int:
-    """Read the configuration named on the command line and make its relays safe."""
+def _is_safe(
+    name: str, entry: RelayEntry, attempt: int, wiring: Wiring, say: Callable[[str], None]
+) -> bool:
     try:
-        settings = read_settings(Path(sys.argv[1]))
+        with load(entry.driver)(entry.options, wiring) as relay:
+            relay.switch(entry.safe_state == "on")
+    except Exception as error:  # noqa: BLE001 - a driver's bug must cost its own relay only
+        why = str(error) if isinstance(error, DriverError) else f"its driver failed: {error!r}"
+        say(f"relay {name}: try {attempt} of {TRIES} failed: {why}")
+        return False
+    say(f"relay {name} is in its safe state: {entry.safe_state}")
+    return True
+
+
+def _first_readable(paths: list[str]) -> Settings:
+    """Read the first configuration that can be read; raises ConfigurationError of the last."""
+    for path in paths[:-1]:
+        with contextlib.suppress(ConfigurationError):
+            return read_settings(Path(path))
+    return read_settings(Path(paths[-1]))
+
+
+def main() -> int:
+    """Make the relays safe of the first configuration on the command line that can be read."""
+    try:
+        settings = _first_readable(sys.argv[1:])
     except (ConfigurationError, IndexError) as error:
         sys.stderr.write(f"{error}\n")
         return 2
