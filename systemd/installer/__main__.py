@@ -1,6 +1,7 @@
 """The order of an installation; each step is a module of its own."""
 
 import argparse
+import contextlib
 import os
 import sys
 from pathlib import Path
@@ -11,6 +12,7 @@ from installer.releases import Release
 from installer.removing import remove
 
 SOURCE = Path(__file__).resolve().parents[2]
+_AGAIN = "put it right, then run this again."
 _DONE = """
 Ventwright runs, and will at every start of this board.
   ventwright status                        what it sees and does
@@ -38,6 +40,7 @@ def _words(given: list[str]) -> argparse.Namespace:
 def install(machine: Machine, source: Path, analysis: bool) -> None:
     """Install or upgrade; raises Refusal with one sentence, whatever ran before still running."""
     needs.check(machine)
+    upgrading.settle(machine)
     old = releases.current(machine)
     new = releases.build(machine, source, analysis)
     if machine.at(first.CONFIG).exists():
@@ -48,9 +51,13 @@ def install(machine: Machine, source: Path, analysis: bool) -> None:
     _surround(machine, old, new)
     if not first.configured(machine, new):
         return
-    _check(machine, new)
+    runs = services.running(machine)
+    if not runs:
+        _check(machine, new)
     upgrading.change(machine, old, new)
     releases.forget_old(machine, old, new)
+    if runs:
+        machine.show(new.command, "status")
     machine.say(_DONE)
 
 
@@ -77,18 +84,25 @@ def main(given: list[str]) -> int:
     words = _words(given)
     os.umask(0o022)
     machine = Machine()
+    machine.hear_stops()
     try:
         if words.remove:
             remove(machine, words.with_data)
         else:
             install(machine, SOURCE, words.analysis)
     except Refusal as error:
-        sys.stderr.write(f"{error}\n")
-        return 1
+        return _ended(str(error))
+    except OSError as error:
+        return _ended(f"{error.filename or 'This machine'}: {error.strerror or error}; {_AGAIN}")
     except KeyboardInterrupt:
-        sys.stderr.write("Stopped; run it again to go on.\n")
-        return 1
+        return _ended("Stopped; run it again to go on.")
     return 0
+
+
+def _ended(why: str) -> int:
+    with contextlib.suppress(OSError):  # the terminal may be gone
+        sys.stderr.write(f"{why}\n")
+    return 1
 
 
 if __name__ == "__main__":

@@ -1,5 +1,7 @@
 """The first configuration: what `ventwright find` finds; one that is there is never touched."""
 
+import os
+
 from installer.machine import Machine
 from installer.releases import Release
 
@@ -25,9 +27,10 @@ def configured(machine: Machine, release: Release) -> bool:
             machine.say(_NOTHING)
             return False
         draft.rename(config)
+        os.sync()  # an empty file after a power cut would be refused for ever
     finally:
         draft.unlink(missing_ok=True)
     machine.must("The configuration's owner could not be set", "chown", "root:ventwright", config)
     machine.must("The configuration's rights could not be set", "chmod", "640", config)
-    machine.say(f"The first configuration is {CONFIG}.")
+    machine.say(f"That is the first configuration now: {CONFIG}.")
     return True

@@ -3,8 +3,10 @@
 Everything else in this package reaches the system through here, so that tests can give it another.
 """
 
+import contextlib
 import os
 import shutil
+import signal
 import subprocess
 from collections.abc import Mapping
 from pathlib import Path
@@ -12,6 +14,10 @@ from pathlib import Path
 
 class Refusal(Exception):
     """The installation cannot go on; the text is one sentence for the person."""
+
+
+_STOPS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+"""The ways in which a person, or a connection that breaks, stops an installation."""
 
 
 class Machine:
@@ -25,9 +31,18 @@ class Machine:
         """Give the place of an absolute path."""
         return self.root / path.lstrip("/")
 
+    def hear_stops(self, heard: bool = True) -> None:
+        """Have each raise KeyboardInterrupt, but what `nohup` keeps off; or none, here and below."""
+        for number in _STOPS:
+            if not heard:
+                signal.signal(number, signal.SIG_IGN)
+            elif signal.getsignal(number) is not signal.SIG_IGN:
+                signal.signal(number, signal.default_int_handler)
+
     def say(self, text: str) -> None:
-        """Tell the person."""
-        print(text, flush=True)  # noqa: T201 - it talks to a terminal
+        """Tell the person, whose terminal may be gone."""
+        with contextlib.suppress(OSError):
+            print(text, flush=True)  # noqa: T201 - it talks to a terminal
 
     def run(
         self, *words: str | Path, env: Mapping[str, str] | None = None

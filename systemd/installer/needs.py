@@ -75,10 +75,11 @@ def add_packages(machine: Machine, *names: str) -> None:
     """Install packages of the system; raises Refusal if they are not to be had."""
     machine.say(f"Installing {', '.join(names)} ...")
     quiet = {"DEBIAN_FRONTEND": "noninteractive"}
-    machine.run("apt-get", "update", "-q", env=quiet)
+    lists = machine.run("apt-get", "update", "-q", env=quiet)
     done = machine.run("apt-get", "install", "-y", "-q", *names, env=quiet)
     if done.returncode:
-        why = "there is no network" if offline(done.stdout) else last_words(done.stdout)
+        alone = offline(lists.stdout + done.stdout)
+        why = "there is no network" if alone else last_words(done.stdout)
         raise Refusal(
             f"The system's package {', '.join(names)} is missing and could not be installed "
             f"({why}): install it by apt-get, then run this again."

@@ -19,6 +19,7 @@ from installer.needs import add_packages, offline
 HOME = "/opt/ventwright"
 _SOURCES = ("pyproject.toml", "README.md", "daemon", "drivers", "config", "systemd")
 _MARK = "complete"
+_NOW = "now"
 _PIP = ("-m", "pip", "--disable-pip-version-check", "--no-input", "--retries", "2")
 _KEPT = 2
 
@@ -74,8 +75,32 @@ def name_of(source: Path, analysis: bool) -> str:
 
 def current(machine: Machine) -> Release | None:
     """Give the release in use, if any."""
-    now = machine.at(f"{HOME}/now")
-    return Release(now.resolve()) if now.is_symlink() and now.exists() else None
+    return linked(machine, _NOW)
+
+
+def use(machine: Machine, release: Release) -> None:
+    """Point `now` to a release."""
+    link(machine, _NOW, release)
+
+
+def linked(machine: Machine, name: str) -> Release | None:
+    """Give the release that a link beside the releases points to, if any."""
+    place = machine.at(f"{HOME}/{name}")
+    return Release(place.resolve()) if place.is_symlink() and place.exists() else None
+
+
+def link(machine: Machine, name: str, release: Release) -> None:
+    """Point a link beside the releases to one of them, at one stroke."""
+    place = machine.at(f"{HOME}/{name}")
+    beside = place.with_name(f"{name}.new")
+    beside.unlink(missing_ok=True)
+    beside.symlink_to(Path("releases") / release.folder.name)
+    os.replace(beside, place)  # noqa: PTH105 - it replaces the link, not what it points to
+
+
+def unlink(machine: Machine, name: str) -> None:
+    """Remove a link beside the releases, if it is there."""
+    machine.at(f"{HOME}/{name}").unlink(missing_ok=True)
 
 
 def build(machine: Machine, source: Path, analysis: bool) -> Release:
@@ -148,15 +173,6 @@ def _install(machine: Machine, release: Release, *words: str | Path) -> None:
         )
     kind = NoBinaryError if "No matching distribution" in said else Refusal
     raise kind(f"The packages could not be installed: {last_words(said)}; nothing was changed.")
-
-
-def use(machine: Machine, release: Release) -> None:
-    """Point `now` to a release, at one stroke."""
-    now = machine.at(f"{HOME}/now")
-    beside = now.with_name("now.new")
-    beside.unlink(missing_ok=True)
-    beside.symlink_to(Path("releases") / release.folder.name)
-    os.replace(beside, now)  # noqa: PTH105 - it replaces the link, not what it points to
 
 
 def forget_old(machine: Machine, *wanted: Release | None) -> None:

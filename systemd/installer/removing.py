@@ -6,7 +6,8 @@ from installer.machine import Machine
 from installer.releases import HOME
 from installer.system import COMMAND, FILES, UNITS, WATCHDOG
 
-_DATA = ("/etc/ventwright", "/var/lib/ventwright", "/var/lib/ventwright-failed-upgrade")
+_STORE = "/var/lib/ventwright"
+_DATA = ("/etc/ventwright", _STORE, f"{_STORE}-failed-upgrade", f"{_STORE}-before")
 
 
 def remove(machine: Machine, with_data: bool) -> None:

@@ -1,15 +1,20 @@
 """Puts a release in the place of the one in use, and goes back if it does not become ready."""
 
+import contextlib
+import os
 import shutil
 from pathlib import Path
+from typing import NoReturn
 
-from installer import services, system
+from installer import releases, services, system
 from installer.first import CONFIG
 from installer.machine import Machine, Refusal, last_words
-from installer.releases import Release, use
+from installer.releases import Release
 
 STORE = "/var/lib/ventwright"
 _COPY = "/var/lib/ventwright-before"
+_BEFORE = "before"
+"""The link to the release that is gone back to, there while another one has to prove itself."""
 _SCHEMA = "from ventwright.storage.schema import VERSION; print(VERSION)"
 
 
@@ -32,18 +37,33 @@ def change(machine: Machine, old: Release | None, new: Release) -> None:
     if old is None or old == new:
         _go_alone(machine, new)
         return
-    services.stop(machine)
-    copied = _copy_store(machine, old, new)
+    copying = _must_copy(machine, old, new)
     try:
+        services.stop(machine)
+        if copying:
+            _copy_store(machine)
+        _remember(machine, old)
         _go(machine, new)
-    except Refusal as error:
-        _back(machine, old, copied, str(error))
-    if copied:
-        shutil.rmtree(machine.at(_COPY))
+    except (Refusal, OSError, KeyboardInterrupt) as error:
+        _give_up(machine, old, str(error) or "it was stopped by hand")
+    _forget(machine)
+
+
+def settle(machine: Machine) -> None:
+    """Bring to an end an upgrade that was cut off, as by a power cut: forwards if that runs."""
+    old = releases.linked(machine, _BEFORE)
+    if old is None:
+        return
+    if services.running(machine):
+        _forget(machine)
+        return
+    machine.say("An upgrade was cut off and does not run; going back to the version before ...")
+    with contextlib.suppress(Refusal):  # what follows tells why nothing runs
+        _back(machine, old)
 
 
 def _go(machine: Machine, release: Release) -> None:
-    use(machine, release)
+    releases.use(machine, release)
     system.fit(machine, release)
     services.start(machine)
 
@@ -58,14 +78,24 @@ def _go_alone(machine: Machine, release: Release) -> None:
         ) from None
 
 
-def _back(machine: Machine, old: Release, copied: bool, why: str) -> None:
+def _remember(machine: Machine, old: Release) -> None:
+    """Note that `old` may be wanted again, and its readings, which are copied by now if need be."""
+    releases.link(machine, _BEFORE, old)
+    os.sync()
+
+
+def _forget(machine: Machine) -> None:
+    """The version before is not needed any more, nor are its readings."""
+    releases.unlink(machine, _BEFORE)
+    shutil.rmtree(machine.at(_COPY), ignore_errors=True)
+
+
+def _give_up(machine: Machine, old: Release, why: str) -> NoReturn:
     """Use the old release again, its readings with it; raises Refusal in any case."""
     machine.say("The new version did not become ready; going back to the one before ...")
-    machine.run("systemctl", "stop", *system.UNITS)
-    if copied:
-        _put_back(machine)
+    machine.hear_stops(False)
     try:
-        _go(machine, old)
+        _back(machine, old)
     except Refusal as error:
         raise Refusal(
             f"The new version did not become ready ({why}), and neither does the one before now "
@@ -77,20 +107,35 @@ def _back(machine: Machine, old: Release, copied: bool, why: str) -> None:
     )
 
 
+def _back(machine: Machine, old: Release) -> None:
+    """Run the old release with its readings; raises Refusal if it is not ready."""
+    machine.run("systemctl", "stop", *system.UNITS)
+    if releases.linked(machine, _BEFORE) and machine.at(_COPY).exists():
+        _put_back(machine)
+    releases.use(machine, old)
+    releases.unlink(machine, _BEFORE)
+    _go(machine, old)
+
+
 def _schema(machine: Machine, release: Release) -> str:
     return last_words(machine.run(release.python, "-c", _SCHEMA).stdout)
 
 
-def _copy_store(machine: Machine, old: Release, new: Release) -> bool:
-    """Copy the stopped store where the new release will change its tables; True if it did."""
-    store, copy = machine.at(STORE), machine.at(_COPY)
+def _must_copy(machine: Machine, old: Release, new: Release) -> bool:
+    """Tell whether the new release will change the store's tables; raises Refusal for no room."""
+    store = machine.at(STORE)
     if not store.is_dir() or _schema(machine, old) == _schema(machine, new):
         return False
     _refuse_no_room(store)
-    machine.say("Copying the readings, for the new version changes how they are kept ...")
-    shutil.rmtree(copy, ignore_errors=True)
-    machine.must("The readings could not be copied", "cp", "-a", store, copy)
     return True
+
+
+def _copy_store(machine: Machine) -> None:
+    """Copy the store, which is stopped."""
+    machine.say("Copying the readings, for the new version changes how they are kept ...")
+    shutil.rmtree(machine.at(_COPY), ignore_errors=True)
+    copy = ("cp", "-a", machine.at(STORE), machine.at(_COPY))
+    machine.must("The readings could not be copied", *copy)
 
 
 def _refuse_no_room(store: Path) -> None:
@@ -99,8 +144,8 @@ def _refuse_no_room(store: Path) -> None:
     if free < need + 50_000_000:
         raise Refusal(
             f"The readings take {need // 1_000_000} MB and must be copied before this upgrade, but "
-            f"only {free // 1_000_000} MB are left: make room, then run this again. Until then "
-            "`systemctl start ventwright-keeper ventwright-courier` goes on as before."
+            f"only {free // 1_000_000} MB are left: make room, then run this again. Nothing was "
+            "changed."
         )
 
 

@@ -21,9 +21,14 @@ class StandIn(Machine):
         self.reply = reply
         self.ran: list[list[str]] = []
         self.told: list[str] = []
+        self.up = False
+        """Whether both services run."""
         for folder in ("etc", "opt", "run/systemd/system", "var/lib", "proc/device-tree", "dev"):
             (root / folder).mkdir(parents=True, exist_ok=True)
         self.at("/etc/os-release").write_text(RELEASE)
+
+    def hear_stops(self, heard: bool = True) -> None:
+        self.ran.append(["hear stops" if heard else "hear no stops"])
 
     def say(self, text: str) -> None:
         self.told.append(text)
@@ -43,6 +48,10 @@ class StandIn(Machine):
         return (self.root / "usr/bin" / command).exists()
 
     def _done(self, command: list[str]) -> Answer:
+        if command[:2] == ["systemctl", "is-active"]:
+            return 0 if self.up else 3, ""
+        if command[0] == "systemctl" and command[1] in ("start", "stop"):
+            self.up = command[1] == "start"
         if command[1:3] == ["-m", "venv"]:
             library = Path(command[3]) / "lib/python3.11/site-packages"
             library.mkdir(parents=True)

@@ -1,6 +1,7 @@
 """The installer's order and refusals, on a folder that stands for a machine. See tests/board."""
 
 import shutil
+import signal
 from pathlib import Path
 
 import pytest
@@ -8,7 +9,7 @@ import pytest
 from installer import __main__ as installation
 from installer import needs, releases, removing, services, upgrading
 from installer.first import CONFIG
-from installer.machine import Refusal
+from installer.machine import Machine, Refusal
 from systemd.stand_in import StandIn
 
 ROOT = Path(__file__).parents[2]
@@ -98,6 +99,94 @@ def test_an_upgrade_keeps_configuration_and_data(machine: StandIn, source: Path)
     assert machine.did("ventwright", "find") == 1
 
 
+def test_an_upgrade_asks_the_hardware_nothing_and_ends_with_the_status(
+    machine: StandIn, source: Path
+) -> None:
+    installed(machine, source)
+    machine.ran.clear()
+    installed(machine, newer(source))
+    assert machine.did("ventwright", "check") == 0
+    assert machine.ran[-1][-1] == "status"
+
+
+@pytest.mark.parametrize("stopped", [KeyboardInterrupt(), OSError(28, "No space left on device")])
+@pytest.mark.parametrize("at", [["systemctl", "stop"], ["systemctl", "enable"], ["cp", "-a"]])
+def test_whatever_cuts_an_upgrade_short_the_old_version_runs_again(
+    machine: StandIn, source: Path, at: list[str], stopped: BaseException
+) -> None:
+    before = installed(machine, source)
+    machine.at(STORE).write_text("readings")
+    left = [stopped]
+
+    def reply(command: list[str]) -> tuple[int, str] | None:
+        if command[:2] == at and left:
+            raise left.pop()
+        return (0, command[0]) if "VERSION" in command[-1] else None
+
+    machine.reply = reply
+    with pytest.raises(
+        Refusal, match=r"\((it was stopped by hand|.*No space left.*)\)\. The one bef"
+    ):
+        installed(machine, newer(source))
+    assert not left
+    assert machine.up
+    assert machine.ran.index(["hear no stops"]) < len(machine.ran) - 1, "the way back is not cut"
+    assert now(machine) == before
+    assert machine.at(STORE).read_text() == "readings"
+
+
+def cut(machine: StandIn, source: Path) -> None:
+    """Have the power fail while a new version is being started, having changed the readings."""
+
+    class PowerCut(BaseException):
+        pass
+
+    def reply(command: list[str]) -> tuple[int, str] | None:
+        if "VERSION" in command[-1]:
+            return 0, command[0]
+        if command[0] == "cp":
+            shutil.copytree(command[2], command[3])
+        if command[:2] == ["systemctl", "enable"]:
+            machine.at(STORE).write_text("new tables")
+            raise PowerCut
+        return None
+
+    machine.reply = reply
+    with pytest.raises(PowerCut):
+        installed(machine, newer(source))
+    machine.reply = lambda _command: None
+
+
+def test_an_upgrade_that_a_power_cut_ended_is_taken_back_if_it_does_not_run(
+    machine: StandIn, source: Path
+) -> None:
+    before = installed(machine, source)
+    machine.at(STORE).write_text("old tables")
+    cut(machine, source)
+    assert now(machine) != before
+    machine.up = False
+    upgrading.settle(machine)
+    assert machine.up
+    assert now(machine) == before
+    assert machine.at(STORE).read_text() == "old tables"
+    machine.up = False
+    upgrading.settle(machine)
+    assert not machine.up, "there is nothing to settle any more"
+
+
+def test_an_upgrade_that_a_power_cut_ended_is_left_if_it_runs(
+    machine: StandIn, source: Path
+) -> None:
+    installed(machine, source)
+    machine.at(STORE).write_text("old tables")
+    cut(machine, source)
+    new = now(machine)
+    machine.up = True
+    assert installed(machine, source) == new
+    assert machine.at(STORE).read_text() == "new tables"
+    assert not machine.at("/var/lib/ventwright-before").exists()
+
+
 def test_one_that_does_not_become_ready_is_taken_back(machine: StandIn, source: Path) -> None:
     before = installed(machine, source)
     unit = machine.at("/etc/systemd/system/ventwright-keeper.service")
@@ -168,13 +257,12 @@ def test_a_configuration_that_the_new_version_refuses_stops_it_before_anything_c
 
 
 def test_with_nothing_plugged_in_it_says_what_to_do(machine: StandIn, source: Path) -> None:
-    machine.reply = lambda c: (1, "") if "find" in c or "is-active" in c else None
+    machine.reply = lambda c: (1, "") if "find" in c else None
     installed(machine, source)
     assert "Plug a part in" in machine.told[-1].replace("\n", " ")
     assert not machine.at(CONFIG).exists()
     assert machine.did("systemctl", "restart") == 0
-    down = iter((True, False, False, False, False))
-    machine.reply = lambda c: (1, "") if "is-active" in c and next(down) else None
+    machine.reply = lambda _command: None
     installed(machine, source)
     assert machine.at(CONFIG).exists()
 
@@ -280,3 +368,44 @@ def test_an_upgrade_without_room_for_a_copy_is_refused(
     old, new = (releases.Release(machine.root / name) for name in ("old", "new"))
     with pytest.raises(Refusal, match="must be copied before this upgrade, but only 0 MB are left"):
         upgrading.change(machine, old, new)
+    assert machine.did("systemctl", "stop") == 0
+
+
+@pytest.mark.parametrize(
+    ("error", "told"),
+    [
+        (OSError(28, "No space left on device", "/opt/x"), "/opt/x: No space left on device; put"),
+        (Refusal("It is so."), "It is so."),
+        (KeyboardInterrupt(), "Stopped; run it again to go on."),
+    ],
+)
+def test_whatever_is_in_the_way_is_one_sentence(
+    error: BaseException,
+    told: str,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    def install(*_: object, **__: object) -> None:
+        raise error
+
+    monkeypatch.setattr(installation, "install", install)
+    monkeypatch.setattr("installer.machine.Machine.hear_stops", lambda *_: None)
+    assert installation.main([]) == 1
+    assert capsys.readouterr().err.startswith(told)
+
+
+def test_a_connection_that_breaks_stops_it_as_ctrl_c_does() -> None:
+    machine = Machine()
+    before = {number: signal.getsignal(number) for number in (signal.SIGHUP, signal.SIGTERM)}
+    try:
+        signal.signal(signal.SIGHUP, signal.SIG_DFL)
+        machine.hear_stops()
+        with pytest.raises(KeyboardInterrupt):
+            signal.raise_signal(signal.SIGHUP)
+        machine.hear_stops(False)
+        done = machine.run("sh", "-c", "kill -HUP $$ && kill -INT $$ && echo went on")
+        assert done.stdout == "went on\n"
+    finally:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+        for number, handler in before.items():
+            signal.signal(number, handler)
