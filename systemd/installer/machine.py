@@ -32,7 +32,7 @@ class Machine:
         return self.root / path.lstrip("/")
 
     def hear_stops(self, heard: bool = True) -> None:
-        """Have each raise KeyboardInterrupt, but what `nohup` keeps off; or none, here and below."""
+        """Have each raise KeyboardInterrupt but what `nohup` keeps off; or none, here and below."""
         for number in _STOPS:
             if not heard:
                 signal.signal(number, signal.SIG_IGN)

@@ -8,7 +8,7 @@ from typing import NoReturn
 
 from installer import releases, services, system
 from installer.first import CONFIG
-from installer.machine import Machine, Refusal, last_words
+from installer.machine import Machine, Refusal
 from installer.releases import Release
 
 STORE = "/var/lib/ventwright"
@@ -117,15 +117,22 @@ def _back(machine: Machine, old: Release) -> None:
     _go(machine, old)
 
 
-def _schema(machine: Machine, release: Release) -> str:
-    return last_words(machine.run(release.python, "-c", _SCHEMA).stdout)
+def _schema(machine: Machine, release: Release) -> int:
+    """Give the version of a release's tables; 0 where its Python has gone from the system."""
+    done = machine.run(release.python, "-c", _SCHEMA)
+    return 0 if done.returncode else int(done.stdout)
 
 
 def _must_copy(machine: Machine, old: Release, new: Release) -> bool:
-    """Tell whether the new release will change the store's tables; raises Refusal for no room."""
-    store = machine.at(STORE)
-    if not store.is_dir() or _schema(machine, old) == _schema(machine, new):
+    """Tell whether the new release will change the store's tables; raises Refusal if it cannot."""
+    store, before, then = machine.at(STORE), _schema(machine, old), _schema(machine, new)
+    if not store.is_dir() or before == then:
         return False
+    if before > then:
+        raise Refusal(
+            "This version is older than the one in use and cannot go on with its readings; nothing "
+            f"was changed. To begin anew with it: --remove, move {STORE} away, then run this again."
+        )
     _refuse_no_room(store)
     return True
 

@@ -62,6 +62,12 @@ def not_ready(command: list[str]) -> tuple[int, str] | None:
     return (1, "") if command[:2] == ["systemctl", "start"] else None
 
 
+def tables(command: list[str], old: str, was: str = "1") -> tuple[int, str] | None:
+    """Answer which version of the tables a release keeps: an old one, or now 2."""
+    told = was if old in command[0] else "2"
+    return (0, told) if "VERSION" in command[-1] else None
+
+
 def test_it_builds_places_configures_checks_and_starts(machine: StandIn, source: Path) -> None:
     name = installed(machine, source)
     assert name.startswith("0.1.0-")
@@ -121,7 +127,7 @@ def test_whatever_cuts_an_upgrade_short_the_old_version_runs_again(
     def reply(command: list[str]) -> tuple[int, str] | None:
         if command[:2] == at and left:
             raise left.pop()
-        return (0, command[0]) if "VERSION" in command[-1] else None
+        return tables(command, before)
 
     machine.reply = reply
     with pytest.raises(
@@ -141,9 +147,11 @@ def cut(machine: StandIn, source: Path) -> None:
     class PowerCut(BaseException):
         pass
 
+    before = now(machine)
+
     def reply(command: list[str]) -> tuple[int, str] | None:
-        if "VERSION" in command[-1]:
-            return 0, command[0]
+        if told := tables(command, before):
+            return told
         if command[0] == "cp":
             shutil.copytree(command[2], command[3])
         if command[:2] == ["systemctl", "enable"]:
@@ -207,8 +215,8 @@ def test_readings_that_a_failed_upgrade_changed_are_put_back(
     machine.at(STORE).write_text("old tables")
 
     def reply(command: list[str]) -> tuple[int, str] | None:
-        if "VERSION" in command[-1]:
-            return 0, "1" if before in command[0] else "2"
+        if told := tables(command, before):
+            return told
         if command[0] == "cp":
             shutil.copytree(command[2], command[3])
         if now(machine) == before:
@@ -359,12 +367,34 @@ def test_removing_leaves_data_unless_told_otherwise(machine: StandIn, source: Pa
     assert not machine.at("/var/lib/ventwright").exists()
 
 
+def test_a_version_that_cannot_go_on_with_the_readings_is_refused(
+    machine: StandIn, source: Path
+) -> None:
+    before = installed(machine, source)
+    machine.reply = lambda command: tables(command, before, was="3")
+    with pytest.raises(Refusal, match=r"older than the one in use and cannot go on .* nothing was"):
+        installed(machine, newer(source))
+    assert machine.up
+    assert now(machine) == before
+
+
+def test_a_version_whose_python_has_gone_is_followed_with_a_copy_of_its_readings(
+    machine: StandIn, source: Path
+) -> None:
+    before = installed(machine, source)
+    machine.reply = lambda c: (
+        (1, "no ventwright") if "VERSION" in c[-1] and before in c[0] else None
+    )
+    installed(machine, newer(source))
+    assert machine.did("cp", "-a") == 1
+
+
 def test_an_upgrade_without_room_for_a_copy_is_refused(
     machine: StandIn, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     machine.at("/var/lib/ventwright").mkdir()
     monkeypatch.setattr("shutil.disk_usage", lambda _path: shutil._ntuple_diskusage(9, 9, 0))  # type: ignore[attr-defined]
-    machine.reply = lambda command: (0, command[0])
+    machine.reply = lambda command: tables(command, "old")
     old, new = (releases.Release(machine.root / name) for name in ("old", "new"))
     with pytest.raises(Refusal, match="must be copied before this upgrade, but only 0 MB are left"):
         upgrading.change(machine, old, new)
