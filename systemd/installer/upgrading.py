@@ -113,7 +113,7 @@ def _back(machine: Machine, old: Release) -> None:
     if releases.linked(machine, _BEFORE) and machine.at(_COPY).exists():
         _put_back(machine)
     releases.use(machine, old)
-    releases.unlink(machine, _BEFORE)
+    _forget(machine)
     _go(machine, old)
 
 
