@@ -50,7 +50,7 @@ def test_installed_it_runs_confined_and_readings_flow(shop: Workshop) -> None:
     by_maker = shop.type("su maker -c 'ventwright status'")
     assert by_maker.status == 0, by_maker.text
     rights = shop.type("stat -c '%a %U %G' /etc/ventwright/ventwright.toml /var/lib/ventwright")
-    assert rights.text.split("\n")[:2] == ["640 root ventwright", "770 ventwright ventwright"]
+    assert rights.text.split("\n")[:2] == ["640 root ventwright", "1770 ventwright ventwright"]
 
 
 def test_a_relay_plugged_in_later_is_switched(shop: Workshop) -> None:

@@ -11,7 +11,7 @@ import click
 from ventwright.commands.options import config_option, json_option, settings_or_exit
 from ventwright.commands.probing import CLICK_MS, Finding, findings
 from ventwright.commands.progress import progress
-from ventwright.commands.ready import refuse_secrets, refuse_store
+from ventwright.commands.ready import as_installed, refuse_secrets, refuse_store, whom
 from ventwright.control.client import NotRunningError, ask
 from ventwright.settings.durations import format_duration
 from ventwright.settings.model import Settings
@@ -86,18 +86,19 @@ def _may_switch(settings: Settings, switch: bool) -> bool:
 @click.option("--switch", is_flag=True, help="Click every relay on and off, after asking.")
 def check(config: Path, as_json: bool, switch: bool) -> None:
     """Go through the configuration and the hardware, switching nothing unless asked."""
-    settings = settings_or_exit(config)
-    refuse_secrets(settings)
+    settings, environ = settings_or_exit(config), as_installed(config)
+    refuse_secrets(settings, environ)
+    well = f"The configuration {config} is well. {whom(settings, environ)}".rstrip()
     if _keeper_runs(settings):
         click.echo(
-            f"The configuration {config} is well. The daemon is running and holds the ports: "
+            f"{well} The daemon is running and holds the ports: "
             "see `ventwright status`, or stop it to check the hardware.",
             err=True,
         )
         sys.exit(1 if switch else 0)
     refuse_store(settings)
     if not as_json:
-        click.echo(f"The configuration {config} is well.")
+        click.echo(well)
     found, worn = [], _worn(settings)
     may_switch = _may_switch(settings, switch)
     for finding in findings(settings, machine_wiring(SystemClock()), may_switch, progress):

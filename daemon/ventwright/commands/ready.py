@@ -14,7 +14,13 @@ import click
 from ventwright.commands.options import fail
 from ventwright.settings.errors import ConfigurationError
 from ventwright.settings.model import Settings
-from ventwright.settings.secrets import DATABASE_TOKEN, secret, service_addresses
+from ventwright.settings.secrets import (
+    CREDENTIALS,
+    DATABASE_TOKEN,
+    PHONE_SERVICES,
+    secret,
+    service_addresses,
+)
 from ventwright.storage.schema import store_path
 
 _FULL = (errno.ENOSPC, errno.EDQUOT)
@@ -81,9 +87,46 @@ def _trouble(ask: Callable[[], object]) -> str:
     return ""
 
 
-def refuse_secrets(settings: Settings) -> None:
+def as_installed(config: Path) -> Mapping[str, str]:
+    """Give the environment with the secrets that systemd hands over, for who may read them: root.
+
+    They lie beside the configuration.
+    """
+    return os.environ if os.geteuid() else {CREDENTIALS: str(config.parent), **os.environ}
+
+
+def nobody(settings: Settings, environ: Mapping[str, str]) -> str:
+    """Say why nobody is told, if that is so; raises ConfigurationError for an unusable secret."""
+    if settings.phone is None:
+        return "the configuration has no [phone]"
+    file = settings.phone.services_file
+    if service_addresses(file, environ):
+        return ""
+    folder = environ.get(CREDENTIALS)
+    place = file or (folder and Path(folder) / PHONE_SERVICES)
+    return f"{place} names no service" if place else "[phone] has no services_file"
+
+
+def whom(settings: Settings, environ: Mapping[str, str]) -> str:
+    """Say which services are told, as far as this user may know; end with 2 for a wrong address."""
+    phone = settings.phone
+    if reason := nobody(settings, environ):
+        unknown = phone and not phone.services_file and CREDENTIALS not in environ
+        return "" if unknown else f"Nobody is told: {reason}."
+    from ventwright.notifying.sender import services_of
+
+    found = service_addresses(phone.services_file if phone else None, environ)
+    try:
+        services = services_of([address.reveal() for address in found])
+    except ValueError as error:
+        click.echo(str(error), err=True)
+        sys.exit(2)
+    return f"Messages go to {', '.join(service.name for service in services)}."
+
+
+def refuse_secrets(settings: Settings, environ: Mapping[str, str]) -> None:
     """End with status 2 if a secret that is needed cannot be read."""
-    if troubles := secret_troubles(settings, os.environ):
+    if troubles := secret_troubles(settings, environ):
         click.echo(troubles, err=True)
         sys.exit(2)
 

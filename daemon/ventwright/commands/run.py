@@ -17,11 +17,10 @@ import click
 
 from ventwright.commands.following import Follower
 from ventwright.commands.options import config_option, settings_or_exit
-from ventwright.commands.ready import refuse_secrets, refuse_store
+from ventwright.commands.ready import nobody, refuse_secrets, refuse_store
 from ventwright.keeper.alone import NOT_ALONE
 from ventwright.keeper.safe import make_safe
 from ventwright.settings.model import Settings
-from ventwright.settings.secrets import service_addresses
 from ventwright.wires import machine_wiring
 from ventwright_drivers.clock import SystemClock
 
@@ -91,21 +90,11 @@ def _children(settings: Settings, config: Path) -> list[Child]:
     return [Child(name, config) for name in names]
 
 
-def _nobody(settings: Settings) -> str:
-    """Say why nobody is told, if that is so."""
-    if settings.phone is None:
-        return "the configuration has no [phone]"
-    file = settings.phone.services_file
-    if service_addresses(file, os.environ):
-        return ""
-    return f"{file} names no service" if file else "[phone] has no services_file"
-
-
 def _greet(settings: Settings) -> None:
     parts = ", ".join(f"{name} ({entry.model})" for name, entry in settings.parts.items())
     click.echo(f"Watching {settings.room.name}: {parts}.")
-    if nobody := _nobody(settings):
-        click.echo(f"Nobody is told: {nobody}.")
+    if reason := nobody(settings, os.environ):
+        click.echo(f"Nobody is told: {reason}.")
     if not settings.database:
         click.echo("Nothing is pushed: the configuration has no [database].")
     click.echo(f"Readings are kept in {settings.store.folder}. Stop with Ctrl-C.")
@@ -116,7 +105,7 @@ def _greet(settings: Settings) -> None:
 def run(config: Path) -> None:
     """Watch this room until stopped: sample, judge, extract, store, tell and push."""
     settings = settings_or_exit(config)
-    refuse_secrets(settings)
+    refuse_secrets(settings, os.environ)
     refuse_store(settings)
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="replace")  # a terminal without µ gets a ? for it

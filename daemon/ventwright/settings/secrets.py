@@ -13,6 +13,8 @@ from ventwright.settings.errors import ConfigurationError, Mistake
 
 DATABASE_TOKEN = "database-token"  # noqa: S105 - the name of a credential
 PHONE_SERVICES = "phone-services"
+CREDENTIALS = "CREDENTIALS_DIRECTORY"
+"""Where systemd says in which folder its credentials are."""
 
 _LARGEST = 100_000  # bytes
 
@@ -83,7 +85,7 @@ def caution(file: Path | None) -> str:
 
 
 def _place(name: str, file: Path | None, environ: Mapping[str, str]) -> Path | None:
-    folder = environ.get("CREDENTIALS_DIRECTORY")
+    folder = environ.get(CREDENTIALS)
     if file is not None or not folder:
         return file
     credential = Path(folder) / name
