@@ -147,11 +147,14 @@ class House:
         found = self.status()
         return found and found[kind][name][what]
 
-    def command(self, *words: str) -> "subprocess.CompletedProcess[str]":
+    def command(self, *words: str, **environ: str) -> "subprocess.CompletedProcess[str]":
         """Run a command of `ventwright` on this house's configuration."""
         script = [sys.executable, "-c", "from ventwright.cli import main; main()", *words]
         script += ["--config", str(self.config)]
-        return subprocess.run(script, capture_output=True, text=True, check=False, timeout=LIMIT_S)
+        given = os.environ | environ
+        return subprocess.run(
+            script, capture_output=True, text=True, check=False, timeout=LIMIT_S, env=given
+        )
 
     def hold(self, on: bool) -> None:
         answer = ask(self.store / "keeper.socket", "hold", name="hood", on=on, **{"for": 3_600_000})

@@ -15,6 +15,7 @@ from ventwright.rehearsal.playbill import SCENARIOS
 from ventwright.rehearsal.scenario import DEFAULT
 from ventwright.rehearsal.summary import sentences
 from ventwright.rehearsal.words import paragraph
+from ventwright.settings.findings import holds_credentials
 
 TAKES_S = 40
 """Real time that a scenario takes at the pace that is chosen without --pace, s."""
@@ -33,6 +34,8 @@ def _target(
 ) -> DatabaseTarget | None:
     if url is None:
         return None
+    if holds_credentials(url):  # refused before it is written into the configuration
+        raise click.BadParameter("--database holds a password or token: name a --token-file")
     if not url.startswith(("http://", "https://")):
         raise click.BadParameter(f'"{url}" does not begin with http:// or https://')
     return DatabaseTarget(url, bucket, organisation, token.absolute() if token else None)

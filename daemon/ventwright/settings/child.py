@@ -3,6 +3,7 @@
 Exit status: 0 and a pickle, or plan.REFUSED and JSON. Whatever else is printed goes to stderr.
 """
 
+import contextlib
 import dataclasses
 import json
 import os
@@ -27,11 +28,13 @@ def answer(path: Path) -> tuple[int, bytes]:
 
 def main() -> int:
     """Answer on the standard output that we were started with, and on nothing else."""
-    with os.fdopen(os.dup(1), "wb") as out:
+    # whoever asked may have been stopped meanwhile
+    with contextlib.suppress(BrokenPipeError), os.fdopen(os.dup(1), "wb") as out:
         os.dup2(2, 1)  # a driver that prints must not spoil the answer
         status, text = answer(Path(sys.argv[1]))
         out.write(text)
-    return status
+        return status
+    return 0
 
 
 if __name__ == "__main__":

@@ -30,6 +30,7 @@ from ventwright.rehearsal.world import START_MS
 from ventwright.settings.plan import read_settings
 from ventwright.storage.reader import Reader
 
+TOKEN = "tok-5b1e0c93"
 BEGINS, BURST, ENDS = 480, 540, 1500
 SHORT = replace(
     DEFAULT,
@@ -62,17 +63,21 @@ def _hold(out: Path, seed: int = 1, database: DatabaseTarget | None = None) -> H
 class Database(NamedTuple):
     url: str
     lines: list[bytes]
+    known: set[str]
+    """How those who pushed made themselves known."""
 
 
 @pytest.fixture(scope="module")
 def database() -> Iterator[Database]:
     """Something that takes lines by the version 2 write interface."""
     lines: list[bytes] = []
+    known: set[str] = set()
 
     class Handler(BaseHTTPRequestHandler):
         def do_POST(self) -> None:
             body = self.rfile.read(int(self.headers["Content-Length"]))
             lines.extend(filter(None, body.split(b"\n")))
+            known.add(self.headers["Authorization"])
             self.send_response(204)
             self.end_headers()
 
@@ -82,7 +87,7 @@ def database() -> Iterator[Database]:
     server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
     thread = threading.Thread(target=server.serve_forever, args=(0.02,), daemon=True)
     thread.start()
-    yield Database(f"http://127.0.0.1:{server.server_address[1]}", lines)
+    yield Database(f"http://127.0.0.1:{server.server_address[1]}", lines, known)
     server.shutdown()
     server.server_close()
     thread.join()
@@ -90,7 +95,12 @@ def database() -> Iterator[Database]:
 
 @pytest.fixture(scope="module")
 def held(tmp_path_factory: pytest.TempPathFactory, database: Database) -> Held:
-    return _hold(tmp_path_factory.mktemp("r") / "one", database=DatabaseTarget(database.url))
+    folder = tmp_path_factory.mktemp("r")
+    (folder / "token").write_text(TOKEN)
+    target = DatabaseTarget(database.url, token_file=folder / "token")
+    held = _hold(folder / "one", database=target)
+    assert database.known == {f"Token {TOKEN}"}
+    return held
 
 
 def _decisions(held: Held, kind: str) -> list[tuple[float, str]]:
@@ -337,6 +347,21 @@ def test_database_that_is_none_is_refused(tmp_path: Path) -> None:
     assert result.exit_code == 2
     assert "does not begin with http://" in result.output
     assert not (tmp_path / "out").exists()
+
+
+def test_password_in_the_address_is_refused_and_written_nowhere(tmp_path: Path) -> None:
+    words = ["--database", "http://a:hush4711@b", "--out", str(tmp_path / "out")]
+    result = CliRunner().invoke(rehearse, words)
+    assert result.exit_code == 2
+    assert "name a --token-file" in result.output
+    assert "hush4711" not in result.output
+    assert not (tmp_path / "out").exists()
+
+
+def test_token_is_in_nothing_that_is_left_behind(held: Held) -> None:
+    files = [path for path in held.out.rglob("*") if path.is_file()]
+    assert {"summary.json", "courier.log", "keeper.log"} <= {path.name for path in files}
+    assert not [path for path in files if TOKEN.encode() in path.read_bytes()]
 
 
 def test_database_that_does_not_answer_is_no_reason_to_stop(

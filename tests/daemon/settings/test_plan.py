@@ -83,3 +83,13 @@ def test_a_child_that_hangs_is_a_mistake(
 def test_a_path_that_no_process_takes_is_a_mistake() -> None:
     with pytest.raises(ConfigurationError, match="was not read: no child process"):
         read_settings(Path("a\0b"))
+
+
+def test_nobody_waiting_for_the_answer_is_no_traceback(tmp_path: Path) -> None:
+    """As when a process is stopped while it begins."""
+    command = [sys.executable, "-m", "ventwright.settings.child", str(tmp_path / "none.toml")]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as child:
+        assert child.stdout is not None
+        assert child.stderr is not None
+        child.stdout.close()
+        assert child.stderr.read() == b""
