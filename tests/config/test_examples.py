@@ -42,9 +42,9 @@ def test_an_example_loads_with_everything_switched_on(name: str, tmp_path: Path)
         assert (bench.humidity, bench.humidity_correction) == ("climate.humidity", True)
         assert bench.calibration == {"pm2_5": Calibration(0.8, 1.12)}
         assert settings.database is not None
-        assert settings.database.token_file == Path("/etc/ventwright/database-token")
+        assert settings.database.token_file == tmp_path / "database-token"
         assert settings.phone is not None
-        assert settings.phone.services_file == Path("/etc/ventwright/phone-services")
+        assert settings.phone.services_file == tmp_path / "phone-services"
 
 
 @pytest.mark.parametrize("name", NAMES)
