@@ -49,7 +49,7 @@ _TROUBLE_WAIT_MS = 5 * SECOND
 _GOODBYE_S = 3.0
 _BEAT_MS = 30 * SECOND
 _LOOK_INTO_FILE_EVERY_MS = HOUR
-_LOOKING = "looking"
+_LOOKING, _PUSHING, _TELLING = "looking", "pusher", "notifier"
 _DATABASE_FLAG = "database failing since"
 
 log = logging.getLogger(__name__)
@@ -107,6 +107,8 @@ class Courier:
         self.chores = Chores(self._timetable(), self._ages)
         self.notifier = self._open_notifier()
         self._troubles = Troubles(self._file(), self._ages)
+        threads = ((_PUSHING, self.pusher), (_TELLING, self.notifier))
+        self._pulse = Pulse((_LOOKING, *(name for name, it in threads if it)), tell_systemd)
 
     @property
     def _too_old(self) -> int:
@@ -166,12 +168,20 @@ class Courier:
         return Pusher(
             file,
             self._stock(),
-            self._database.write,
+            self._write,
             options,
             self._settings.room.name,
             self._clock,
             self._told_database,
         )
+
+    def _write(self, lines: bytes) -> None:
+        """Write to the database; every answer shows that pushing goes on, a refusal too."""
+        assert self._database is not None
+        try:
+            self._database.write(lines)
+        finally:
+            self._pulse.beat(_PUSHING)
 
     def _told_database(self, since: int | None) -> None:
         """Tell once that the database has not answered, and once that it does again."""
@@ -284,16 +294,16 @@ class Courier:
 
     def _push_loop(self, pusher: Pusher) -> None:
         try:
-            self._loop("pusher", pusher.step)
+            self._loop(_PUSHING, pusher.step)
         finally:
             pusher.save()
 
     def _threads(self) -> list[threading.Thread]:
         made = []
         if pusher := self.pusher:
-            made.append(self._thread("pusher", lambda: self._push_loop(pusher)))
+            made.append(self._thread(_PUSHING, lambda: self._push_loop(pusher)))
         if notifier := self.notifier:
-            made.append(self._thread("notifier", lambda: self._loop("notifier", notifier.step)))
+            made.append(self._thread(_TELLING, lambda: self._loop(_TELLING, notifier.step)))
         return made
 
     @staticmethod
@@ -306,7 +316,6 @@ class Courier:
             for number in (signal.SIGTERM, signal.SIGINT):
                 signal.signal(number, self._signalled)
         threads = self._threads()
-        self._pulse = Pulse((_LOOKING, *(thread.name for thread in threads)), tell_systemd)
         for thread in threads:
             thread.start()
         tell_systemd("READY=1")

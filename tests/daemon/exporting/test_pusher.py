@@ -456,6 +456,22 @@ def test_a_disk_that_refuses_the_mark_does_not_stop_pushing(
     assert check_accounts(folder)["waiting"] == 0
 
 
+def test_a_batch_that_takes_long_shows_at_every_answer_that_it_goes_on(
+    folder: Path, server: Endpoint
+) -> None:
+    """One of 5000 lines that are too old for the database takes it 9999 answers: minutes."""
+    stored(folder, 40)
+    server.judge = lambda _body: Reply(422, body="too old")
+    made = courier(folder, server.url)
+    beats: list[str] = []
+    made._pulse.beat = beats.append  # type: ignore[method-assign]
+    assert made.pusher is not None
+    made.pusher.step()
+    made.close()
+    assert len(server.requests) >= 79
+    assert beats == ["pusher"] * len(server.requests)
+
+
 SECRETS = ["s3cret-token-000", "hidden-user", "pass-w0rd-111"]
 
 
