@@ -17,6 +17,12 @@ from ventwright.storage.writer import Writer
 from ventwright_drivers.clock import Clock
 
 RETRY_MS = 5000
+HANGS_MS = 60_000
+"""A commit that takes longer hangs: a disk that dies may answer nothing, not even an error."""
+
+MOST_WAITING = 60_000
+"""Samples that wait for such a commit, as many as the writer holds; the oldest go first."""
+
 MOST_UNSTORED = 200
 
 
@@ -96,7 +102,7 @@ class Keeping:
         self._readings: deque[Readings] = deque()
         self._due: int | None = None
         self._settled = self._replaced = False
-        self.failing = ""
+        self._failing = ""
         self.last_commit: int | None = None
         """When something was last stored, ms."""
 
@@ -104,9 +110,22 @@ class Keeping:
         """Have an item stored; never waits. Readings wake the thread only to set its deadline."""
         if isinstance(item, Readings):
             self._readings.append(item)
+            if len(self._readings) > MOST_WAITING:
+                self._readings.popleft()
+                self._writer.dropped += 1
             if len(self._readings) > 1:
                 return
         self._inbox.put(item)
+
+    @property
+    def failing(self) -> str:
+        """Why nothing is stored now, or nothing; from whatever thread."""
+        try:
+            waits = self._clock.now() - self._readings[0].t - self._every
+        except IndexError:  # nothing waits
+            waits = 0
+        hangs = f"the disk has not answered for {waits // 1000} s" if waits > HANGS_MS else ""
+        return self._failing or hangs
 
     @property
     def unstored(self) -> list[dict[str, Any]]:
@@ -124,7 +143,7 @@ class Keeping:
                 self._tend()
 
     def _tend(self) -> None:
-        if self._upkeep and self.last_commit is not None and not self.failing:
+        if self._upkeep and self.last_commit is not None and not self._failing:
             self._upkeep.step(self._writer, self.last_commit)
             if self._upkeep.take_news():
                 now, most = self._clock.now(), self._upkeep.most
@@ -147,7 +166,7 @@ class Keeping:
             return
         if isinstance(item, Record):
             self._writer.add(item)
-        if self.failing:
+        if self._failing:
             return
         wait = self._every if isinstance(item, Readings) else 0
         self._due = now + wait if self._due is None else min(self._due, now + wait)
@@ -205,12 +224,12 @@ class Keeping:
     def _failed(self, why: str) -> None:
         now = self._clock.now()
         self._due = now + RETRY_MS
-        if not self.failing:
+        if not self._failing:
             self._report(StoreReport(now, why, self._writer.dropped))
-        self.failing = why
+        self._failing = why
 
     def _done(self) -> None:
         self._due, self.last_commit = None, self._clock.now()
-        if self.failing:
+        if self._failing:
             self._report(StoreReport(self.last_commit, "", self._writer.dropped))
-        self.failing = ""
+        self._failing = ""

@@ -8,6 +8,7 @@ import pytest
 
 from fakes import FakeClock
 from ventwright.events import Readings, Record, StoreReport
+from ventwright.storage import keeping
 from ventwright.storage.keeping import RETRY_MS, Keeping, Labels, State
 from ventwright.storage.writer import Writer
 from ventwright_drivers.clock import SystemClock
@@ -188,3 +189,21 @@ def test_what_a_failing_store_has_not_taken_can_be_told_from_memory(tmp_path: Pa
     folder.unlink()
     keeping._commit()
     assert keeping.unstored == []
+
+
+def test_a_commit_that_never_ends_is_told_and_takes_no_memory(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The thread hangs in the disk, as for a card that died; the core goes on meanwhile."""
+    monkeypatch.setattr(keeping, "MOST_WAITING", 100)
+    bench = Bench()
+    for _ in range(120):
+        bench.keeping.put(Readings(bench.clock.now(), "bench", (1,), b"\0"))
+        assert not bench.keeping.failing
+        bench.clock.sleep_until(bench.clock.now() + 500)
+    assert bench.writer.dropped == 20
+    bench.clock.sleep_until(bench.clock.now() + EVERY + keeping.HANGS_MS)
+    assert bench.keeping.failing == "the disk has not answered for 110 s"
+    bench.until(bench.clock.now() + EVERY)
+    assert bench.keeping.failing == ""
+    assert len(bench.writer.commits[0][1]) == 100
