@@ -38,7 +38,7 @@ class Follower:
             self.close()
 
     def _read(self) -> None:
-        reader = self._reader = self._reader or Reader(self._folder)
+        reader = self._reader = self._reader or Reader(self._folder, growing=True)
         if self._after is None:
             self._after = reader.newest_event()
         events = reader.events(self._after)

@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from ventwright.storage.schema import restrict
+from ventwright.storage.schema import connect_to_read, restrict
 
 VERSION = 3
 MOST_REFUSED = 10_000
@@ -80,8 +80,7 @@ def file_path(folder: Path) -> Path:
 
 def open_to_read(folder: Path) -> sqlite3.Connection:
     """Open the file for reading only; raises sqlite3.Error, also where there is none."""
-    uri = f"{file_path(folder).absolute().as_uri()}?mode=ro"
-    return sqlite3.connect(uri, uri=True, isolation_level=None, timeout=5)
+    return connect_to_read(file_path(folder))
 
 
 def _connect(path: Path | str) -> sqlite3.Connection:

@@ -30,7 +30,7 @@ class Stock:
         return self._reader
 
     def _open(self, file: tuple[int, int]) -> None:
-        self._reader = Reader(self._folder)
+        self._reader = Reader(self._folder, growing=True)
         boots = self._reader.boots()
         if not boots:
             self.close()

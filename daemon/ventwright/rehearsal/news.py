@@ -36,7 +36,7 @@ class News:
     def _open(self) -> Reader | None:
         if self._reader is None:
             try:
-                self._reader = Reader(self._folder)
+                self._reader = Reader(self._folder, growing=True)
             except sqlite3.Error:
                 return None
         return self._reader

@@ -5,7 +5,7 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 
-from ventwright.storage.damage import examine
+from ventwright.storage.damage import examine, verdict
 from ventwright.storage.schema import RIGHTS, open_to_read, store_path
 
 
@@ -42,7 +42,7 @@ def _fill(half: Path, folder: Path) -> None:
         try:
             db.execute("VACUUM INTO ?", (str(half),))
         except sqlite3.Error as error:
-            found = examine(store_path(folder))  # SQLite's own words may blame the copy
+            found = verdict(db)  # SQLite's own words may blame the copy
             raise sqlite3.DatabaseError(f"it is damaged: {found}" if found else error) from None
 
 

@@ -9,6 +9,8 @@ import time
 from contextlib import closing
 from pathlib import Path
 
+from ventwright.storage.schema import connect_to_read
+
 _STEPS = 1000
 """Steps of SQLite's machine between two looks at the time: well below a ms."""
 
@@ -31,18 +33,18 @@ def examine(file: Path, within_s: float | None = None) -> str:
     """
     if not file.exists():
         return ""
-    try:
-        with closing(_open(file)) as db:
+    try:  # as one that grows: a writer at work beside it must never look like damage
+        with closing(connect_to_read(file, growing=True, timeout=1)) as db:
             _limit(db, within_s)
-            found = db.execute("PRAGMA quick_check(1)").fetchone()[0]
-            return "" if found == "ok" else " ".join(str(found).split())
+            return verdict(db)
     except sqlite3.Error as error:
         return str(error) if is_damage(error) else ""
 
 
-def _open(file: Path) -> sqlite3.Connection:
-    uri = f"{file.absolute().as_uri()}?mode=ro"
-    return sqlite3.connect(uri, uri=True, isolation_level=None, timeout=1)
+def verdict(db: sqlite3.Connection) -> str:
+    """Have SQLite look for damage; returns what was found, or nothing. Raises sqlite3.Error."""
+    found = db.execute("PRAGMA quick_check(1)").fetchone()[0]
+    return "" if found == "ok" else " ".join(str(found).split())
 
 
 def _limit(db: sqlite3.Connection, within_s: float | None) -> None:

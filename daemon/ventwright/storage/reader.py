@@ -78,9 +78,12 @@ def _event(row: tuple[Any, ...]) -> StoredEvent:
 class Reader:
     """An open store."""
 
-    def __init__(self, folder: Path) -> None:
-        """Open the store in `folder`; raises sqlite3.OperationalError if there is none yet."""
-        self._db = open_to_read(folder)
+    def __init__(self, folder: Path, growing: bool = False) -> None:
+        """Open the store in `folder`; raises sqlite3.OperationalError if there is none yet.
+
+        `growing`: it is kept open, and is to show what is stored later.
+        """
+        self._db = open_to_read(folder, growing)
         self._parts: dict[int, StoredPart] = {}
         self._version = int(self._db.execute("PRAGMA user_version").fetchone()[0])
 

@@ -4,6 +4,7 @@ Readings are kept in blocks: the samples of one part over at most a minute, pack
 Times are ms of a boot; a boot's one offset makes wall-clock labels of them all.
 """
 
+import os
 import sqlite3
 import stat
 from pathlib import Path
@@ -94,6 +95,32 @@ def store_path(folder: Path) -> Path:
     return folder / "readings.sqlite"
 
 
+def beside(path: Path, side: str) -> Path:
+    """Name a file that SQLite keeps beside another: `-wal` or `-shm`."""
+    return path.with_name(path.name + side)
+
+
+def connect_to_read(path: Path, growing: bool = False, timeout: float = 5) -> sqlite3.Connection:
+    """Connect to a file for reading only; raises sqlite3.Error where there is none.
+
+    A file at rest is read without any file being made beside it: one that belongs to whoever reads
+    would keep its writer out afterwards. `growing`: what is written later is to be seen, too.
+    """
+    rests = not growing and not beside(path, "-wal").exists()
+    uri = f"{path.absolute().as_uri()}?mode=ro{'&immutable=1' * rests}"
+    return sqlite3.connect(
+        uri, uri=True, isolation_level=None, timeout=timeout, check_same_thread=False
+    )
+
+
+def _clear(path: Path) -> None:
+    """Remove what a reader of other rights has left beside a file and we could not write."""
+    for side in (beside(path, "-wal"), beside(path, "-shm")):
+        holds = side.name.endswith("-wal") and side.exists() and side.stat().st_size
+        if side.exists() and not holds and not os.access(side, os.W_OK):
+            side.unlink()
+
+
 def open_to_write(folder: Path) -> sqlite3.Connection:
     """Open the store, making it or bringing it up to date if need be; every commit is synced.
 
@@ -101,6 +128,7 @@ def open_to_write(folder: Path) -> sqlite3.Connection:
     """
     folder.mkdir(parents=True, exist_ok=True)
     restrict(store_path(folder))
+    _clear(store_path(folder))
     connection = sqlite3.connect(
         store_path(folder), isolation_level=None, timeout=5, check_same_thread=False
     )
@@ -148,14 +176,14 @@ def identity(connection: sqlite3.Connection) -> str:
     return str(row[0]) if row else ""
 
 
-def open_to_read(folder: Path) -> sqlite3.Connection:
-    """Open the store for reading only; raises sqlite3.OperationalError if there is none yet."""
+def open_to_read(folder: Path, growing: bool = False) -> sqlite3.Connection:
+    """Open the store for reading only; raises sqlite3.OperationalError if there is none yet.
+
+    `growing`: see `connect_to_read`.
+    """
     if not store_path(folder).exists():
         raise sqlite3.OperationalError("there is none yet; the daemon makes it when it first runs")
-    uri = f"{store_path(folder).absolute().as_uri()}?mode=ro"
-    connection = sqlite3.connect(
-        uri, uri=True, isolation_level=None, timeout=5, check_same_thread=False
-    )
+    connection = connect_to_read(store_path(folder), growing)
     try:
         if _version(connection, folder) == 0:
             raise sqlite3.OperationalError("the store is being made")
