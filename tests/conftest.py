@@ -5,6 +5,8 @@ inherit that: it is put right first.
 """
 
 import signal
+import sys
+from collections.abc import Iterator
 
 import pytest
 from hypothesis import settings
@@ -12,6 +14,14 @@ from hypothesis import settings
 signal.signal(signal.SIGINT, signal.default_int_handler)
 settings.register_profile("any machine", deadline=None)
 settings.load_profile("any machine")
+
+
+@pytest.fixture(autouse=True)
+def nothing_stays_open() -> Iterator[None]:
+    """Close the stores that a test has made."""
+    yield
+    if "stored" in sys.modules:
+        sys.modules["stored"].close_owned()
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

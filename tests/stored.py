@@ -21,10 +21,24 @@ MODELS = {"bench": "pms5003", "door": "scd41"}
 Point = tuple[str, str, str, int]
 
 
+_owned: list[Any] = []
+
+
+def owned(thing: Any) -> Any:
+    """Have something closed after the test; used again it opens again."""
+    _owned.append(thing)
+    return thing
+
+
+def close_owned() -> None:
+    while _owned:
+        _owned.pop().close()
+
+
 def writer(
     folder: Path, boot: str = "boot-1", offset: int = OFFSET, settled: bool = True
 ) -> Writer:
-    made = Writer(folder, boot, offset)
+    made: Writer = owned(Writer(folder, boot, offset))
     if settled:
         made.settle(offset)
     for part, quantities in QUANTITIES_OF.items():

@@ -11,6 +11,7 @@ from types import SimpleNamespace
 from typing import Any, NamedTuple
 
 from rooms import alarm, extractor, relay
+from stored import owned
 from ventwright.commissioning.levels import Levels, stored
 from ventwright.commissioning.walk import Plan
 from ventwright.events import Measured, Readings, Record, Request, Started, Switch
@@ -81,7 +82,7 @@ class Simulated:
         self.room = Room(truth.volume, truth.leak, [dust])
         self.room.levels["x"] = truth.leak * truth.outdoor / truth.natural
         self.dice = random.Random(f"{seed}")
-        self.writer = Writer(folder, "boot-1", OFFSET)
+        self.writer: Writer = owned(Writer(folder, "boot-1", OFFSET))
         self.writer.settle(OFFSET)
         for name in names:
             self.writer.part(name, model, (truth.quantity,))

@@ -1,8 +1,8 @@
 """Each call of each seam fails, once and for ever: serial, I2C, relay, clock.
 
 The errors are those that pyserial, smbus2 and the system raise. A call that fails for ever is
-healed at last, to see that all comes back. The store is tried by test_full_disk, what goes by
-HTTP in exporting/ and notifying/.
+healed at last, to see that all comes back. SQLite is tried by test_failing_statements, what goes
+by HTTP in exporting/ and notifying/.
 """
 
 import errno

@@ -126,14 +126,22 @@ class CourierFile:
         """Do all of it or nothing; raises sqlite3.Error."""
         with self._lock:
             db = self.db
-            db.execute("BEGIN IMMEDIATE")
             try:
+                db.execute("BEGIN IMMEDIATE")
                 yield db
                 db.execute("COMMIT")
             except BaseException:
-                if db.in_transaction:
-                    db.execute("ROLLBACK")
+                self._undo(db)
                 raise
+
+    def _undo(self, db: sqlite3.Connection) -> None:
+        """Leave no transaction open: it would lock out all others, and every later one of ours."""
+        try:
+            if db.in_transaction:
+                db.execute("ROLLBACK")
+        except sqlite3.Error:
+            if self._folder:
+                self.close()  # which undoes it, too
 
     def state(self, key: str) -> Any:
         """Read a piece of saved state, or None; raises sqlite3.Error."""

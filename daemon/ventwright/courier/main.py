@@ -86,7 +86,8 @@ class Courier:
         """
         self._settings, self._clock = settings, clock
         self._folder = settings.store.folder
-        aside = mend(self._folder, wall())
+        self._can_mend = True
+        aside = self._mend(wall())
         self._files: list[CourierFile] = []
         self._stocks: list[Stock] = []
         self.services = self._open_services(environ)
@@ -150,6 +151,14 @@ class Courier:
         unstored = intake.take_unstored
         watch = Watch(self._folder, quiet, teller, self._context, self._clock, status, unstored)
         return intake, watch
+
+    def _mend(self, now: int) -> Aside | None:
+        try:
+            return mend(self._folder, now)
+        except OSError as error:  # the disk takes no new name; messages go from memory
+            log.warning("the courier's file cannot be used, nor set aside: %s", error)
+            self._can_mend = False
+            return None
 
     def _told_aside(self, aside: Aside) -> None:
         message = notes_begun_anew(self._context, aside.why, str(aside.file))
@@ -287,7 +296,7 @@ class Courier:
         try:
             return step()
         except (sqlite3.Error, OSError) as error:
-            if is_damage(error):
+            if is_damage(error) and self._can_mend:
                 self._file_due = self._clock.now()
             log.warning("trying again soon: %s", error)
             return _TROUBLE_WAIT_MS

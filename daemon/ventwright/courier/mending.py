@@ -4,7 +4,6 @@ Without it nobody would be told anything, and nothing pushed: a new one is bette
 it knew is made up for: what happened of late is told once more, and readings are pushed once more.
 """
 
-import logging
 import sqlite3
 from contextlib import closing
 from datetime import UTC, datetime
@@ -13,8 +12,6 @@ from typing import NamedTuple
 
 from ventwright.courier.file import VERSION, file_path, open_to_read
 from ventwright.storage.damage import examine, set_aside
-
-log = logging.getLogger(__name__)
 
 
 class MustEndError(Exception):
@@ -43,14 +40,10 @@ def unusable(folder: Path) -> str:
 def mend(folder: Path, now: int) -> Aside | None:
     """Set the courier's file aside if it cannot be used; `now`, Unix ms, names the day.
 
-    Nobody may have it open. A disk that refuses to is warned of.
+    Nobody may have it open. Raises OSError where the disk refuses to.
     """
     why = unusable(folder)
     if not why:
         return None
     day = datetime.fromtimestamp(now / 1000, UTC).date().isoformat()
-    try:
-        return Aside(set_aside(file_path(folder), day), why)
-    except OSError as error:
-        log.warning("the courier's file cannot be used (%s), nor set aside: %s", why, error)
-        return None
+    return Aside(set_aside(file_path(folder), day), why)

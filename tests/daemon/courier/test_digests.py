@@ -15,6 +15,7 @@ from apscheduler.triggers.cron import CronTrigger
 from aired import HOUR
 from daemon.reporting.weeks import FRIDAY, THURSDAY, WEDNESDAY, fill
 from fakes import FakeClock
+from stored import owned
 from ventwright.courier.digests import Digests
 from ventwright.courier.file import CourierFile
 from ventwright.courier.main import Courier
@@ -43,10 +44,10 @@ class World:
 
     def __init__(self, settings: Settings, folder: Path, report: Reporting, now: int) -> None:
         self.settings = replace(settings, report=report, phone=Phone())
-        self.file = CourierFile(folder)
+        self.file: CourierFile = owned(CourierFile(folder))
         self.ages = Ages(FakeClock(HOUR), "boot-1", lambda: now)
         post = Post(self.settings, {"one": "one"}, self.ages)
-        teller = Teller(self.file, CourierFile(None), post, self.ages)
+        teller = Teller(self.file, owned(CourierFile(None)), post, self.ages)
         self.digests = Digests(self.settings, teller, self.ages)
         reader = Reader(settings.store.folder)
         self.ages.refresh(reader, reader.boots())

@@ -9,7 +9,7 @@ import pytest
 
 from fakes import FakeClock
 from rooms import extractor
-from stored import settings
+from stored import owned, settings
 from ventwright.courier.file import CourierFile
 from ventwright.courier.filters import Filters
 from ventwright.courier.teller import Teller
@@ -47,10 +47,10 @@ class World:
 
     def __init__(self, folder: Path, right: bool = True) -> None:
         chosen = replace(settings(folder), extractors={"hood": extractor()}, phone=Phone())
-        self.file = CourierFile(folder)
+        self.file: CourierFile = owned(CourierFile(folder))
         self.ages = Ages(FakeClock(HOUR), "boot-1", lambda: START + 90 * DAY)
         post = Post(chosen, {"one": "one"}, self.ages)
-        teller = Teller(self.file, CourierFile(None), post, self.ages)
+        teller = Teller(self.file, owned(CourierFile(None)), post, self.ages)
         self.filters = Filters(chosen, teller, self.ages)
         if right:
             reader = Reader(folder)
