@@ -93,6 +93,16 @@ def test_a_hung_keeper_is_killed_and_the_relay_is_safe(shop: Workshop, time: int
     assert flowing(shop) < PATIENCE_S
 
 
+def test_a_spoilt_configuration_keeps_no_relay_from_being_safe(shop: Workshop) -> None:
+    shop.level = DIRTY
+    within(PATIENCE_S, lambda: shop.extracting, "extraction on")
+    shop.write("/etc/ventwright/ventwright.toml", "[relays")
+    shop.type("systemctl kill -s KILL ventwright-keeper")
+    within(PATIENCE_S, lambda: not shop.extracting, "the safe state")
+    assert shop.configure().status == 0
+    within(PATIENCE_S, lambda: shop.extracting, "extraction on again")
+
+
 def test_after_a_power_cut_nothing_committed_is_lost(shop: Workshop) -> None:
     shop.level = DIRTY
     within(PATIENCE_S, lambda: shop.extracting, "extraction on")
