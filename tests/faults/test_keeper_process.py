@@ -11,13 +11,20 @@ from pathlib import Path
 
 import pytest
 
-from house import House, changes, events, until
+from house import QUICK_START, House, changes, events, until
 from ventwright.control.client import ask
 from ventwright.keeper.alone import NOT_ALONE
 from ventwright.storage.reader import Reader
 from ventwright.storage.schema import store_path
 
 KILLS = 5
+HANGING = """
+import threading
+from ventwright.sampling import relay_hand
+from ventwright_drivers.relay.modbus import ModbusRelay
+relay_hand.STUCK_MS = 300
+ModbusRelay.switch = lambda *_: threading.Event().wait()
+"""
 
 
 @pytest.fixture
@@ -127,6 +134,21 @@ def test_a_keeper_that_is_stopped_in_its_tracks_is_no_longer_fed(house: House) -
         process.send_signal(signal.SIGCONT)
         listening.settimeout(60)
         assert listening.recv(100) == b"WATCHDOG=1"
+
+
+def test_a_relay_whose_driver_hangs_starves_the_watchdog_though_the_core_goes_on(
+    house: House,
+) -> None:
+    program = HANGING + QUICK_START
+    with told_to(house.folder / "notify") as listening:
+        address = str(house.folder / "notify")
+        house.run("-c", program, "--config", str(house.config), NOTIFY_SOCKET=address)
+        until(lambda: listening.recv(100) == b"READY=1", house.output())
+        listening.settimeout(2.5)
+        with pytest.raises(TimeoutError):
+            [listening.recv(100) for _ in range(5)]
+    before = until(house.status)["now"]
+    until(lambda: (found := house.status()) and found["now"] > before)
 
 
 def test_killed_at_random_it_loses_no_event_and_keeps_the_minimum_times(tmp_path: Path) -> None:

@@ -212,10 +212,14 @@ class Keeper:
             self._nudges.put(None)
 
     def _feed(self) -> None:
-        """Feed the watchdog once a beat of the core: only progress can."""
-        if self.core.now - self._fed >= BEAT_MS:
-            self._fed = self.core.now
-            tell_systemd("WATCHDOG=1")
+        """Feed the watchdog once a beat of the core, unless a relay's hand hangs in its driver.
+
+        Then nothing but the process can be ended; the safe state is another one's to command.
+        """
+        if (now := self.core.now) - self._fed >= BEAT_MS:
+            self._fed = now
+            if not any(hand.stuck(now) for hand in self._hands.values()):
+                tell_systemd("WATCHDOG=1")
             self._tell_local_time()
         if self.core.now - self._saved >= HOUR:
             self._save()

@@ -14,6 +14,10 @@ from ventwright_drivers.part import Relay
 RETRY_MS = (1000, 2000, 5000, 10_000)
 """Waits after the first, second, ... failed command."""
 
+STUCK_MS = 60_000
+"""A command that has not come to an end by then, one way or the other, never will: its driver
+hangs. The slowest, of a relay whose neighbours on the line are dead too, end well within that."""
+
 LAST_TRIES = 3
 """How often the safe state is commanded at the end until the relay obeys."""
 
@@ -43,6 +47,12 @@ class RelayHand:
         self._open = False
         self._failures = 0
         self._next: int | None = None
+        self._busy: int | None = None
+
+    def stuck(self, now: int) -> bool:
+        """Tell, from whatever thread, whether a command hangs at `now` (ms)."""
+        busy = self._busy
+        return busy is not None and now - busy > STUCK_MS
 
     def command(self, on: bool) -> None:
         """Have the contact closed (True) or opened; returns at once."""
@@ -72,6 +82,7 @@ class RelayHand:
                 return
 
     def _do(self, on: bool) -> None:
+        self._busy = self._clock.now()
         try:
             state = self._switch(on)
         except DriverError as error:
@@ -83,6 +94,8 @@ class RelayHand:
                 self._failed(on, state, "")
             else:
                 self._done(on, state)
+        finally:
+            self._busy = None
 
     def _switch(self, on: bool) -> bool | None:
         if not self._open:
