@@ -17,7 +17,8 @@ _DONE = """
 Ventwright runs, and will at every start of this board.
   ventwright status                        what it sees and does
   /etc/ventwright/ventwright.toml          its configuration; example.toml beside it explains all
-  /etc/ventwright/phone-services           where messages go, one address a line
+  /etc/ventwright/phone-services           where messages go: one address a line, and then
+                                           sudo systemctl restart ventwright-courier
   journalctl -u ventwright-keeper          what it had to say"""
 
 
@@ -26,7 +27,9 @@ def _words(given: list[str]) -> argparse.Namespace:
         prog="systemd/install",
         description="Install Ventwright on this board, or upgrade it; run again at any time.",
     )
-    parser.add_argument("--analysis", action="store_true", help="also install plots and statistics")
+    parser.add_argument(
+        "--analysis", action="store_true", help="plots and statistics, too; upgrades keep them"
+    )
     parser.add_argument("--remove", action="store_true", help="remove it; readings stay")
     parser.add_argument(
         "--with-data", action="store_true", help="with --remove: readings and configuration too"
@@ -42,7 +45,7 @@ def install(machine: Machine, source: Path, analysis: bool) -> None:
     needs.check(machine)
     upgrading.settle(machine)
     old = releases.current(machine)
-    new = releases.build(machine, source, analysis)
+    new = releases.build(machine, source, analysis or (old is not None and old.analysis))
     if machine.at(first.CONFIG).exists():
         upgrading.refuse_misfit(machine, new)
     if old == new and services.running(machine) and not system.fit(machine, new):

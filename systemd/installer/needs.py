@@ -44,7 +44,7 @@ def _check_system(machine: Machine) -> None:
         raise Refusal(
             f"This system calls itself {name}; Debian 12 or 13 or Raspberry Pi OS is needed."
         )
-    if version and float(version) < OLDEST[name]:
+    if version.isdecimal() and int(version) < OLDEST[name]:
         raise Refusal(f"This is {name} {version}; {OLDEST[name]} or newer is needed.")
     if not machine.at("/run/systemd/system").is_dir():
         raise Refusal("systemd does not run this system, and nothing else would start Ventwright.")

@@ -18,7 +18,7 @@ from installer.needs import add_packages, offline
 
 HOME = "/opt/ventwright"
 _SOURCES = ("pyproject.toml", "README.md", "daemon", "drivers", "config", "systemd")
-_MARK = "complete"
+_MARK, _ANALYSIS = "complete", "-analysis"
 _NOW = "now"
 _PIP = ("-m", "pip", "--disable-pip-version-check", "--no-input", "--retries", "2")
 _KEPT = 2
@@ -45,6 +45,11 @@ class Release(NamedTuple):
         return self.folder / "source/systemd"
 
     @property
+    def analysis(self) -> bool:
+        """Whether it has what plots and statistics need."""
+        return self.folder.name.endswith(_ANALYSIS)
+
+    @property
     def complete(self) -> bool:
         """Whether it was built to the end."""
         return (self.folder / _MARK).exists()
@@ -69,7 +74,7 @@ def name_of(source: Path, analysis: bool) -> str:
         content = path.read_bytes()
         digest.update(f"{path.relative_to(source)} {len(content)} ".encode() + content)
     python = f"py{sys.version_info.major}.{sys.version_info.minor}"
-    extra = "-analysis" * analysis
+    extra = _ANALYSIS * analysis
     return f"{project['version']}-{digest.hexdigest()[:10]}-{python}{extra}"
 
 

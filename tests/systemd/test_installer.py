@@ -105,6 +105,12 @@ def test_an_upgrade_keeps_configuration_and_data(machine: StandIn, source: Path)
     assert machine.did("ventwright", "find") == 1
 
 
+def test_an_upgrade_keeps_what_plots_need(machine: StandIn, source: Path) -> None:
+    installation.install(machine, source, analysis=True)
+    assert installed(machine, newer(source)).endswith("-analysis")
+    assert machine.ran[-1][-1] == "status"
+
+
 def test_an_upgrade_asks_the_hardware_nothing_and_ends_with_the_status(
     machine: StandIn, source: Path
 ) -> None:
