@@ -176,6 +176,11 @@ def _install(machine: Machine, release: Release, *words: str | Path) -> None:
             "The packages could not be fetched, for the package index does not answer: see to the "
             "network, then run this again; nothing was changed."
         )
+    if "No space left on device" in said:
+        raise Refusal(
+            "The packages could not be installed, for the disk is full: make room, then run this "
+            "again; nothing was changed."
+        )
     kind = NoBinaryError if "No matching distribution" in said else Refusal
     raise kind(f"The packages could not be installed: {last_words(said)}; nothing was changed.")
 

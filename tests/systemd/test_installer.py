@@ -295,6 +295,7 @@ def test_a_build_that_was_cut_is_done_again(machine: StandIn, source: Path) -> N
     [
         ("WARNING: Failed to establish a new connection\nERROR: no", "see to the network"),
         ("ERROR: THESE PACKAGES DO NOT MATCH THE HASHES\n got 12", "is not the one that"),
+        ("OSError: [Errno 28] No space left on device\nERROR: no wheel", "the disk is full"),
         ("ERROR: something else", "could not be installed: something else; nothing was changed"),
     ],
 )
