@@ -11,6 +11,7 @@ import subprocess
 import sys
 import threading
 import time
+from contextlib import closing
 from pathlib import Path
 
 import click
@@ -114,14 +115,13 @@ def run(config: Path) -> None:
         signal.signal(number, lambda *_: told.set())
     _greet(settings)
     children = _children(settings, config)
-    follower = Follower(settings.store.folder, click.echo)
-    while not told.is_set():
-        for child in children:
-            if child.look() and child.name == "keeper":
-                _make_safe(settings)
-        follower.look()
-        time.sleep(LOOK_S)
+    with closing(Follower(settings.store.folder, click.echo)) as follower:
+        while not told.is_set():
+            for child in children:
+                if child.look() and child.name == "keeper":
+                    _make_safe(settings)
+            follower.look()
+            time.sleep(LOOK_S)
     for child in reversed(children):
         child.stop()
-    follower.close()
     _make_safe(settings)

@@ -85,7 +85,11 @@ class Reader:
         """
         self._db = open_to_read(folder, growing)
         self._parts: dict[int, StoredPart] = {}
-        self._version = int(self._db.execute("PRAGMA user_version").fetchone()[0])
+        try:
+            self._version = int(self._db.execute("PRAGMA user_version").fetchone()[0])
+        except sqlite3.Error:
+            self._db.close()
+            raise
 
     def close(self) -> None:
         """Close the store."""

@@ -246,10 +246,11 @@ def test_the_keeper_gets_word_of_the_events_that_became_messages(tmp_path: Path)
         courier._intake.step()
         assert chore.do()
         assert not send_word(tmp_path / "keeper.socket", file, "another store")
+        server.close()
+        assert not chore.do()
     finally:
         server.close()
         courier.close()
         file.close()
     assert [request.words["event"] for request in asked] == [5]
     assert [request.verb for request in asked] == ["told"]
-    assert not chore.do()
