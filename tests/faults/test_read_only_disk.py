@@ -9,9 +9,12 @@ from pathlib import Path
 
 import pytest
 
+from daemon.storage.test_reading import read_only
 from faults.test_full_disk import Phone, failing
 from house import House, changes, until
+from ventwright.control.wire import spare
 from ventwright.courier.accounts import counts
+from ventwright.events import STOPPED
 
 COURIER = ("-m", "ventwright.courier", "--config")
 
@@ -114,3 +117,41 @@ def test_control_and_telling_go_on_and_storing_resumes(
     assert "raised" in changes(house.store, "alarm")
     assert keeper.poll() is None
     assert len(owner.got("particles too high")) == len(owner.got("cannot be stored")) == 1
+
+
+@pytest.fixture
+def in_memory(tmp_path: Path) -> Iterator[Path]:
+    """The folder that the keeper's unit has systemd make."""
+    place = spare(tmp_path / "store" / "keeper.socket")
+    made = not place.parent.exists()
+    place.parent.mkdir(exist_ok=True)
+    yield place
+    place.unlink(missing_ok=True)
+    if made:
+        place.parent.rmdir()
+
+
+def test_a_keeper_that_starts_on_a_read_only_disk_knows_the_past_and_takes_requests(
+    tmp_path: Path, in_memory: Path
+) -> None:
+    house = House(tmp_path)
+    try:
+        first = house.keeper()
+        first.terminate()
+        first.wait()
+        with read_only(house.store):
+            house.keeper()
+            assert in_memory.exists()
+            assert failing(house)
+            house.hold(True)
+            house.reaches(True)
+            told = house.command("status")
+            assert "NOT storing" in told.stdout, told
+            found = house.status()
+            house.processes[-1].terminate()
+            house.processes[-1].wait()
+        assert found
+        assert found["store"]["unstored"][0]["body"]["why"] == STOPPED
+        assert not in_memory.exists()
+    finally:
+        house.close()

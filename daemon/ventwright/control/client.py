@@ -1,10 +1,11 @@
 """Asks a running keeper."""
 
+import os
 import socket
 from pathlib import Path
 from typing import Any
 
-from ventwright.control.wire import receive, send
+from ventwright.control.wire import receive, send, spare
 
 
 class NotRunningError(Exception):
@@ -13,6 +14,15 @@ class NotRunningError(Exception):
 
 def ask(path: Path, verb: str, timeout_s: float = 5, **words: Any) -> dict[str, Any]:
     """Ask for `verb` and return the answer; raises NotRunningError."""
+    try:
+        return _ask(path, verb, timeout_s, words)
+    except NotRunningError:
+        if not os.path.exists(spare(path)):  # noqa: PTH110 - False where one may not even look
+            raise
+        return _ask(spare(path), verb, timeout_s, words)
+
+
+def _ask(path: Path, verb: str, timeout_s: float, words: dict[str, Any]) -> dict[str, Any]:
     try:
         with socket.socket(socket.AF_UNIX) as connection:
             connection.settimeout(timeout_s)

@@ -3,10 +3,19 @@
 import json
 import socket
 import time
+from pathlib import Path
 from typing import Any
 
 LONGEST = 1 << 20
 """The longest line that is read, bytes."""
+
+_RUN = Path("/run/ventwright-keeper")
+"""A folder in memory, which the keeper's unit has systemd make."""
+
+
+def spare(path: Path) -> Path:
+    """Name the socket that stands for the one at `path` where the disk is read-only."""
+    return _RUN / str(path.absolute()).strip("/").replace("/", "-")
 
 
 def send(connection: socket.socket, message: dict[str, Any]) -> None:

@@ -14,6 +14,7 @@ from threading import Lock, Thread
 from typing import Any
 
 from ventwright.control.server import Asked, Server
+from ventwright.control.wire import spare
 from ventwright.events import Event, LocalTime, Readings, Record, Request, Switch
 from ventwright.keeper.alone import be_alone
 from ventwright.keeper.core import BEAT_MS, Core
@@ -152,13 +153,16 @@ class Keeper:
 
     def _serve(self) -> Server | None:
         """Take requests; where the disk refuses the socket, the room is watched all the same."""
-        try:
-            server = Server(self.settings.socket, self._take)
-        except OSError as error:
-            _LOG.warning("no requests are taken at %s: %s", self.settings.socket, error)
-            return None
-        server.start()
-        return server
+        usual = self.settings.socket
+        for path in (usual, spare(usual)) if spare(usual).parent.is_dir() else (usual,):
+            try:
+                server = Server(path, self._take)
+            except OSError as error:
+                _LOG.warning("no requests are taken at %s: %s", path, error)
+            else:
+                server.start()
+                return server
+        return None
 
     def _restore(self) -> Before:
         try:
