@@ -1,7 +1,6 @@
 """Quiet hours, repeats and who is told, on the courier as one."""
 
 import json
-import sqlite3
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime
@@ -16,7 +15,6 @@ import rooms
 from fakes import FakeClock
 from receivers import Endpoint
 from stored import OFFSET, phone, record, settings, writer
-from ventwright.courier.file import CourierFile, file_path
 from ventwright.courier.main import Courier
 from ventwright.notifying.repeating import MOST_REPEATS
 from ventwright.settings.model import Urgency
@@ -239,22 +237,6 @@ def test_a_priority_goes_to_those_it_names_and_its_end_too(
 def test_a_priority_for_somebody_unknown_is_refused(tmp_path: Path, owner: Phone) -> None:
     with pytest.raises(ValueError, match=r'priorities.high.to names "eve", and no line'):
         House(tmp_path / "s", owner, priorities={"high": Urgency(to=("eve",))})
-
-
-def test_a_file_of_the_version_before_is_taken_over(tmp_path: Path) -> None:
-    db = sqlite3.connect(file_path(tmp_path))
-    db.execute("CREATE TABLE messages (id INTEGER PRIMARY KEY, key TEXT)")
-    db.execute("INSERT INTO messages (key) VALUES ('alarm a')")
-    db.execute("CREATE TABLE progress (store TEXT PRIMARY KEY, pushed INTEGER)")
-    db.execute("INSERT INTO progress VALUES ('s', 7)")
-    db.execute("PRAGMA user_version = 1")
-    db.commit()
-    db.close()
-    file = CourierFile(tmp_path)
-    query = "SELECT key, concern, held FROM messages"
-    assert file.db.execute(query).fetchall() == [("alarm a", "", 0)]
-    assert file.db.execute("SELECT pushed, gone FROM progress").fetchall() == [(7, 0)]
-    file.close()
 
 
 @pytest.mark.parametrize("text", ["", "22-7", "24:00-07:00", "22:00-22:00", "22:60-07:00", "07:00"])
