@@ -122,7 +122,10 @@ class Intake:
             return False
         boots = reader.boots()
         self._ages.refresh(reader, boots)
-        events = reader.events(self._mark(), _AT_ONCE)
+        mark = self._mark()
+        if mark > reader.newest_event():
+            mark = self._begin_anew()
+        events = reader.events(mark, _AT_ONCE)
         done: list[str] = []
         if events:
             self._take_in(events, boots, done)
@@ -153,6 +156,16 @@ class Intake:
             return 0
         mark: int = row[0]
         return mark
+
+    def _begin_anew(self) -> int:
+        """Take all events again: an older copy of this store is in its place, or it lost some.
+
+        What is new in it would have numbers that were taken already, and never be told.
+        """
+        log.warning("the store has fewer events than were taken from it: all are taken again")
+        with self._file.transaction() as db:
+            db.execute("UPDATE progress SET event = 0 WHERE store = ?", (self._stock.identity,))
+        return 0
 
     def _tell(
         self, db: sqlite3.Connection, event: StoredEvent, boot: Boot, done: list[str]

@@ -65,6 +65,17 @@ class Progress:
         self._saved = self.mark
         self._gain = Gain()
 
+    def begin_anew(self) -> None:
+        """Count from nothing: an older copy of the store is in its place, or it lost some.
+
+        What is new in it would have numbers that were passed already. Raises sqlite3.Error.
+        """
+        query = f"UPDATE progress SET block = 0, {', '.join(f'{n} = 0' for n in _COUNTS)}"  # noqa: S608
+        with self._file.transaction() as db:
+            db.execute(f"{query} WHERE store = ?", (self._store,))
+        self.mark = self._saved = self.samples = 0
+        self._gain = Gain()
+
     def advance(self, mark: int, gain: Gain) -> None:
         """Move the mark on, with what became of the samples passed."""
         self.mark = mark

@@ -82,6 +82,9 @@ class Pusher:
         if reader is None:
             return self._options.push_every
         progress = self._attached()
+        if progress.mark > reader.last_block():
+            log.warning("the store has fewer readings than were pushed: all are pushed again")
+            progress.begin_anew()
         batch = self._gather(reader, progress.mark)
         try:
             gain = self._push(batch)

@@ -10,10 +10,12 @@ import pytest
 from daemon.courier.beside import HOUR, MINUTE, Phone, World
 from fakes import FakeClock
 from receivers import Endpoint
-from stored import fill, points_in, points_of, settings
+from stored import fill, points_in, points_of, samples_of, settings
 from ventwright.courier.file import VERSION, file_path
 from ventwright.courier.main import Courier
 from ventwright.courier.mending import MustEndError, mend, unusable
+from ventwright.storage.copying import copy_store
+from ventwright.storage.schema import beside, store_path
 
 NOTES = "Workshop: notes of what was told begun anew"
 
@@ -135,3 +137,29 @@ def test_a_disk_that_refuses_the_new_name_ends_nothing(
         courier._guarded(courier.look)
     assert aside(tmp_path) == []
     courier.close()
+
+
+def test_where_an_older_copy_of_the_store_is_put_back_what_is_new_is_told_and_pushed(
+    world: World, base: Endpoint, owner: Phone, tmp_path: Path
+) -> None:
+    fill(world.store, 60)
+    world.run(MINUTE)
+    copy_store(world.folder, tmp_path / "copy")
+    for n in range(5):
+        world.happen("part", f"part-{n}", change="lost")
+    fill(world.store, 300, start=world.clock.now())
+    world.run(MINUTE)
+    assert len(owner.titles) == 5
+    world.store.close()
+    for side in ("", "-wal", "-shm"):
+        beside(store_path(world.folder), side).unlink(missing_ok=True)
+    store_path(tmp_path / "copy").rename(store_path(world.folder))
+    world.alarm("raised")
+    fill(world.store, 60, start=world.clock.now())
+    world.run(10 * MINUTE)
+    assert len(owner.titles) == 6
+    assert points_of(world.folder).items() <= points_in(base.lines()).items()
+    told = world.courier.counts()
+    parts = ("pushed", "empty", "refused", "dropped", "waiting")
+    assert sum(told[part] for part in parts) == samples_of(world.folder)
+    assert told["waiting"] == 0

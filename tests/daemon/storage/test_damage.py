@@ -1,8 +1,10 @@
 """A damaged file is found, set aside under a dated name and said so; storing goes on."""
 
 import random
+import shutil
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -12,7 +14,7 @@ from ventwright.events import Record, StoreReport
 from ventwright.storage.damage import examine, set_aside, were_set_aside
 from ventwright.storage.keeping import Damaged, Keeping, Labels
 from ventwright.storage.reader import Reader
-from ventwright.storage.schema import store_path
+from ventwright.storage.schema import beside, store_path
 
 
 def store_of(folder: Path, samples: int = 2000) -> Path:
@@ -119,3 +121,43 @@ def test_much_of_a_damaged_file_can_still_be_read(tmp_path: Path) -> None:
     file = set_aside(store_path(tmp_path), "2026-11-25")
     file.rename(store_path(tmp_path))
     assert samples_of(tmp_path) == total
+
+
+def cut(data: bytearray, dice: random.Random) -> bytes:
+    return bytes(data[: dice.randrange(len(data))])
+
+
+def nonsense(data: bytearray, dice: random.Random) -> bytes:
+    return dice.randbytes(len(data))
+
+
+def spot(data: bytearray, dice: random.Random) -> bytes:
+    at = dice.randrange(len(data) - 600)
+    data[at : at + 600] = dice.randbytes(600)
+    return bytes(data)
+
+
+@pytest.mark.parametrize("harm", [cut, nonsense, spot])
+@pytest.mark.parametrize("side", ["-wal", "-shm"])
+@pytest.mark.parametrize("seed", range(3))
+def test_damage_beside_the_file_costs_what_stood_there_and_storing_goes_on(
+    tmp_path: Path, side: str, harm: Any, seed: int
+) -> None:
+    """SQLite takes from the log what is whole, up to the first damage; its index is made anew."""
+    store = writer(tmp_path / "left")
+    fill(store, 600)
+    shutil.copytree(tmp_path / "left", tmp_path / "found")
+    file = beside(store_path(tmp_path / "found"), side)
+    file.write_bytes(harm(bytearray(file.read_bytes()), random.Random(seed)))
+    told: list[StoreReport] = []
+    kept = keeping(tmp_path / "found", told)
+    kept._take(Record(10**9, "alarm", "print", {}))
+    kept._commit()
+    kept.finish()
+    assert (kept.failing, told) == ("", [])
+    assert examine(store_path(tmp_path / "found")) == ""
+    left = samples_of(tmp_path / "found")
+    assert left == 1200 if side == "-shm" else left < 1200
+    reader = Reader(tmp_path / "found")
+    assert reader.events()[-1].t == 10**9
+    reader.close()
