@@ -12,7 +12,11 @@ import pytest
 from faults.powercut import Disk, RecordingVfs
 from ventwright.events import Readings, Record
 from ventwright.storage import schema
+from ventwright.storage.condensing import HOUR_MS
+from ventwright.storage.damage import examine
+from ventwright.storage.pruning import Limits, prune
 from ventwright.storage.reader import Reader
+from ventwright.storage.reducing import reduce_next
 from ventwright.storage.writer import Writer
 
 SEEDS = 60
@@ -21,11 +25,10 @@ SEEDS = 60
 class Cursor:
     """The part of sqlite3's cursor that the writer uses."""
 
-    def __init__(self, inner: Any) -> None:
-        self._inner = inner
-
-    def fetchone(self) -> Any:
-        return self._inner.fetchone()
+    def __init__(self, db: apsw.Connection, sql: str, words: Any) -> None:
+        self._inner = db.cursor().execute(sql, words)
+        self.fetchone, self.fetchall = self._inner.fetchone, self._inner.fetchall
+        self.rowcount, self.lastrowid = db.changes(), db.last_insert_rowid()
 
 
 class Connection:
@@ -35,7 +38,7 @@ class Connection:
         self._db = apsw.Connection(path, vfs=vfs)
 
     def execute(self, sql: str, words: Any = ()) -> Cursor:
-        return Cursor(self._db.cursor().execute(sql, words))
+        return Cursor(self._db, sql, words)
 
     def executescript(self, sql: str) -> None:
         self._db.cursor().execute(sql)
@@ -113,6 +116,39 @@ def test_a_power_cut_takes_nothing_that_was_acknowledged(
     monkeypatch.undo()
     wanted = list(range(count))
     assert after_the_cut(tmp_path / "after") == ("ok", wanted, count, count - 1)
+
+
+@pytest.mark.parametrize("seed", range(SEEDS // 3))
+def test_a_power_cut_amid_reducing_and_pruning_loses_no_reading_and_counts_none_twice(
+    tmp_path: Path, disk: Disk, seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    dice, count = random.Random(seed), 0
+    store = Writer(tmp_path / "store", "boot", 0)
+    store.settle(0)
+    store.part("bench", "pms5003", ("pm1",))
+    works: list[Any] = [
+        lambda db, boot: reduce_next(db, boot, 100 * HOUR_MS),
+        lambda db, _boot: prune(db, Limits(2, 4, 9, 9), 0),
+    ]
+    for hour in range(dice.randrange(3, 12)):
+        for minute in range(0, 60, 10):
+            store.add(Readings(hour * HOUR_MS + minute * 60_000, "bench", (count,), b"\0"))
+            count += 1
+        store.commit()
+        for work in works:
+            while dice.random() < 0.8 and store.tend(work):
+                pass
+    db = store._connection()
+    db.execute("BEGIN IMMEDIATE")
+    dice.choice(works)(db, store._boot)
+    disk.cut(tmp_path / "after", dice)
+    store.close()
+    monkeypatch.undo()
+    reader = Reader(tmp_path / "after")
+    left = [step for block in reader.all_blocks() for step in block.open().columns[0].steps]
+    assert left == list(range(reader.pruned(), count))
+    reader.close()
+    assert examine(schema.store_path(tmp_path / "after")) == ""
 
 
 def test_the_disk_does_lose_what_was_not_synced(
