@@ -189,6 +189,7 @@ def test_what_a_failing_store_has_not_taken_can_be_told_from_memory(tmp_path: Pa
     folder.unlink()
     keeping._commit()
     assert keeping.unstored == []
+    keeping.finish()
 
 
 def test_a_commit_that_never_ends_is_told_and_takes_no_memory(
