@@ -69,6 +69,8 @@ class Endpoint:
         self.points: dict[tuple[str, str], dict[str, str]] = {}
         self.lock = threading.Lock()
         self.released = threading.Event()
+        self.keeps = False
+        """Keep connections open after an answer."""
         endpoint = self
 
         class Handler(BaseHTTPRequestHandler):
@@ -100,7 +102,8 @@ class Endpoint:
             reply = self.script.pop(0) if self.script else self.judge(body) or Reply()
             if (reply.status == 204 and not reply.cut) or reply.applied:
                 self.keep(body)
-        handler.close_connection = True
+        handler.close_connection = reply.cut or not self.keeps
+        handler.protocol_version = "HTTP/1.1" if self.keeps else "HTTP/1.0"
         if reply.silent:
             self.released.wait(PATIENCE_S)
         if reply.cut or reply.silent:

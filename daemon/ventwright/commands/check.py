@@ -37,11 +37,10 @@ def _tell(finding: Finding) -> None:
 def _worn(settings: Settings) -> dict[str, int]:
     """Give how long each laser was on, h, as far as the keeper has stored it."""
     try:
-        reader = Reader(settings.store.folder)
-    except sqlite3.Error:
+        with contextlib.closing(Reader(settings.store.folder)) as reader:
+            saved = reader.state("core") or {}
+    except (sqlite3.Error, ValueError):
         return {}
-    with contextlib.closing(reader):
-        saved = reader.state("core") or {}
     wear = saved.get("wear", {}) if isinstance(saved, dict) else {}
     models = {name: part.model for name, part in settings.parts.items()}
     return {

@@ -46,6 +46,10 @@ def split_address(url: str) -> tuple[str, str]:
     return urlunsplit(parts._replace(netloc=place)), unquote(user) if at else ""
 
 
+class _Closed(Unavailable):
+    """The connection was closed before an answer came."""
+
+
 class DatabaseWriter:
     """Writes batches of lines; its errors and its repr show no secret."""
 
@@ -59,6 +63,8 @@ class DatabaseWriter:
         self._hider = Hider([token or "", self._user, user, password, *self._raw_user(options.url)])
         self._client: Any = None
         self._api: Any = None
+        self._kept = False
+        """Whether the connection was kept since an answer: the server may have closed it since."""
 
     @staticmethod
     def _raw_user(url: str) -> list[str]:
@@ -80,13 +86,24 @@ class DatabaseWriter:
     def write(self, lines: bytes) -> None:
         """Write lines, times in ms; returns once the server has answered that it has them.
 
-        Raises Refused if they are at fault, Unavailable in every other case.
+        Raises Refused if they are at fault, Unavailable in every other case. Where a connection was
+        kept that the server has closed meanwhile, as all do in time, the lines are sent once more.
         """
+        kept, self._kept = self._kept, False
+        try:
+            self._send(lines)
+        except _Closed:
+            if not kept:
+                raise
+            self._send(lines)
+        self._kept = True
+
+    def _send(self, lines: bytes) -> None:
         _load_library()
         from http.client import HTTPException
 
         from influxdb_client.rest import ApiException
-        from urllib3.exceptions import HTTPError
+        from urllib3.exceptions import HTTPError, ProtocolError
 
         try:
             if self._client is None:
@@ -97,7 +114,8 @@ class DatabaseWriter:
         except ApiException as error:
             raise self._judged(error) from None
         except (HTTPError, HTTPException, OSError, ValueError) as error:
-            raise Unavailable(self._hider.hide(f"{type(error).__name__}: {error}")) from None
+            kind = _Closed if isinstance(error, ProtocolError) else Unavailable
+            raise kind(self._hider.hide(f"{type(error).__name__}: {error}")) from None
         if status != _WRITTEN:
             raise Unavailable(f"answered {status} where 204 was due")
 

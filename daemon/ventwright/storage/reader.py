@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 from ventwright.storage.blocks import Block, unpack
 from ventwright.storage.condensing import HOUR_MS
 from ventwright.storage.pruning import pruned
-from ventwright.storage.schema import identity, open_to_read
+from ventwright.storage.schema import identity, open_to_read, unpack_state
 
 _RECENT = 10_000
 _PAGE = 500
@@ -222,7 +222,7 @@ class Reader:
     def state(self, key: str) -> Any:
         """Read a piece of saved state, or None."""
         row = self._db.execute("SELECT body FROM state WHERE key = ?", (key,)).fetchone()
-        return json.loads(row[0]) if row else None
+        return unpack_state(row[0]) if row else None
 
 
 def is_store(folder: Path) -> bool:

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 from ventwright.events import Readings, Record
 from ventwright.storage.blocks import pack
 from ventwright.storage.damage import set_aside
-from ventwright.storage.schema import open_to_write, store_path
+from ventwright.storage.schema import open_to_write, pack_state, store_path
 
 _MOST_SAMPLES = 60_000
 """Samples held in memory while the disk refuses them: some hours; the oldest go first. Of twelve
@@ -54,7 +54,7 @@ class Writer:
         self._numbers: dict[str, int] = {}
         self._readings: list[Readings] = []
         self._records: list[Record] = []
-        self._state: dict[str, str] = {}
+        self._state: dict[str, bytes] = {}
         self._doubt: _Doubt | None = None
         self.dropped = 0
         """Readings and records given up because the disk refused them for too long."""
@@ -81,7 +81,7 @@ class Writer:
 
     def keep(self, key: str, body: Any) -> None:
         """Take a piece of state for the next commit, in place of the former one."""
-        self._state[key] = json.dumps(body, ensure_ascii=False)
+        self._state[key] = pack_state(body)
 
     def unstored(self, most: int) -> list[dict[str, Any]]:
         """List the newest records not yet committed, oldest first, to be told from here.

@@ -237,10 +237,31 @@ def test_a_cut_after_the_lines_are_taken(folder: Path, server: Endpoint) -> None
     assert points_in(server.lines()) == points_of(folder)
 
 
+def test_a_kept_connection_that_the_server_closes_meanwhile_is_no_failure(
+    folder: Path, server: Endpoint
+) -> None:
+    stored(folder, 30)
+    server.keeps = True
+    made = courier(folder, server.url)
+    assert made.pusher
+    assert made.drain(HOUR)
+    more = writer(folder)
+    fill(more, 30, 100_000)
+    more.close()
+    server.script = [Reply(cut=True)]
+    made.look()
+    made.pusher.step()
+    assert server.script == []
+    assert made.pusher.failing is None
+    assert made.drain(HOUR)
+    made.close()
+    assert points_in(server.lines()) == points_of(folder)
+
+
 def test_a_cut_amid_the_halving(folder: Path, server: Endpoint) -> None:
     stored(folder, 30)
     poison = dry_run(folder)[5]
-    server.script = [Reply(400), Reply(204), Reply(cut=True)]
+    server.script = [Reply(400), Reply(204), Reply(cut=True), Reply(cut=True)]
     server.judge = lambda body: Reply(400) if poison.encode() in body.splitlines() else None
     counts = pushed(folder, server)
     assert counts["refused"] == 1

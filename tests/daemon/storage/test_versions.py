@@ -39,9 +39,10 @@ def old(tmp_path: Path) -> Path:
         store = writer(tmp_path)
         fill(store, 4000)
         record(store, "alarm", "print", 7, change="raised")
-        store.keep("core", {"t": 5})
         store.commit()
         store.close()
+    with closing(sqlite3.connect(schema.store_path(tmp_path))) as db, db:
+        db.execute("""INSERT INTO state VALUES ('core', '{"t": 5}')""")
     return tmp_path
 
 

@@ -3,6 +3,7 @@
 import os
 import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -289,3 +290,18 @@ def test_boots_and_parts_are_told_apart(tmp_path: Path) -> None:
 def test_there_is_no_store_where_there_is_none(tmp_path: Path) -> None:
     assert not is_store(tmp_path)
     assert not is_store(tmp_path / "nowhere")
+
+
+@pytest.mark.parametrize("body", ["{", b"no zlib", b""])
+def test_a_damaged_piece_of_state_is_a_value_error(tmp_path: Path, body: str | bytes) -> None:
+    store = writer(tmp_path)
+    feed(store, 0)
+    store.commit()
+    store.close()
+    with closing(sqlite3.connect(store_path(tmp_path))) as db, db:
+        db.execute("UPDATE state SET body = ? WHERE key = 'core'", (body,))
+    with (
+        closing(Reader(tmp_path)) as reader,
+        pytest.raises(ValueError, match=r"damaged|line 1"),
+    ):
+        reader.state("core")
