@@ -1,8 +1,9 @@
 """Bytes that reach a card in real time, counted at its block device: `python -m bench.card [MIN]`.
 
 Keeper and courier run for MIN minutes (60 unless told) at the reference load, with a real database,
-their store on a fresh ext4 with nothing else on it. A journal, the shared index of the store's
-write-ahead log and whatever the kernel writes back count as they would on a board. As root.
+their store on a fresh ext4 with nothing else on it. Its journal, the shared index of the store's
+write-ahead log and whatever the kernel writes back count as they would on a board. To be run as
+root; keeper and courier run as a user without rights, as SQLite touches more files for root.
 """
 
 import subprocess
@@ -16,11 +17,12 @@ from pathlib import Path
 from typing import NamedTuple
 
 from bench.load import PARTS, Wire, air, frame, toml, walk
-from bench.processor import start_keeper
 from receivers import metrics
+from ventwright.storage.schema import LOG_BYTES, store_path
 
-WARM_UP_MIN = 3
+WARM_UP_MIN = 2
 DAY_MIN = 24 * 60
+NOBODY = 65534
 
 
 class Written(NamedTuple):
@@ -79,23 +81,42 @@ def breathe(wires: list[Wire], over: threading.Event) -> None:
                 return
 
 
+def start(process: str, config: Path) -> "subprocess.Popen[bytes]":
+    """Start the keeper or the courier as nobody."""
+    command = [sys.executable, "-m", f"ventwright.{process}", "--config", str(config)]
+    return subprocess.Popen(command, user=NOBODY, group=NOBODY, extra_groups=[])
+
+
+def lengthen(store: Path) -> None:
+    """Give the write-ahead log the length that it has after an hour or so."""
+    with store_path(store).with_name("readings.sqlite-wal").open("ab") as log:
+        log.write(bytes(max(0, LOG_BYTES - log.tell())))
+
+
+def configure(folder: Path, store: Path, base: str, wires: list[Wire]) -> Path:
+    """Write the configuration; folder, store and wires are for everybody."""
+    folder.chmod(0o755)
+    store.parent.chmod(0o777)
+    for wire in wires:
+        Path(wire.path).chmod(0o666)
+    ports = dict(zip(PARTS, (wire.path for wire in wires), strict=True))
+    config = folder / "card.toml"
+    config.write_text(toml(store, ports, f'[database]\nurl = "{base}"\nbucket = "air"\n'))
+    return config
+
+
 def measure(folder: Path, minutes: int, options: str = "noatime") -> Written:
     """Run at the reference load for some minutes after the warm-up; bytes written in them."""
     with card(folder, options) as (place, device), metrics(folder / "base") as base:
         wires, over = [Wire() for _ in PARTS], threading.Event()
-        ports = dict(zip(PARTS, (wire.path for wire in wires), strict=True))
-        config = folder / "card.toml"
-        config.write_text(
-            toml(place / "store", ports, f'[database]\nurl = "{base.url}"\nbucket = "air"\n')
-        )
+        config = configure(folder, place / "store", base.url, wires)
         feeding = threading.Thread(target=breathe, args=(wires, over))
         feeding.start()
-        keeper = start_keeper(config)
-        courier = subprocess.Popen(
-            [sys.executable, "-m", "ventwright.courier", "--config", str(config)]
-        )
+        keeper, courier = start("keeper", config), start("courier", config)
         try:
             time.sleep(60 * WARM_UP_MIN)
+            lengthen(place / "store")
+            time.sleep(60)
             assert keeper.poll() is None
             assert courier.poll() is None
             before = written(keeper.pid, courier.pid, device)

@@ -28,6 +28,9 @@ _LOG_PAGES = 100
 file longer has the file system write more in its journal than the commit itself.
 """
 
+LOG_BYTES = 32 + _LOG_PAGES * (_PAGE_BYTES + 24)
+"""How long that log is then."""
+
 _FIRST = """
 CREATE TABLE boots (
     id INTEGER PRIMARY KEY,
