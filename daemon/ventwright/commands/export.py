@@ -3,7 +3,6 @@
 import sqlite3
 import sys
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -29,14 +28,22 @@ def _chosen(folder: Path, asked: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def _write(file: str, source: Readings | Means, folder: Path) -> Order:
+    """Write all of it; a file that was there before stays unless all of it can be."""
     rows = source.rows(folder)
     if file == "-":
         return write_csv(sys.stdout, source.heads, rows)
     path = Path(file)
-    if path.suffix == ".parquet":
-        return write_parquet(path, source.heads, rows)
-    with path.open("w", encoding="utf-8", newline="") as opened:
-        return write_csv(opened, source.heads, rows)
+    half = path.with_name(f"{path.name}.unfinished")
+    try:
+        if path.suffix == ".parquet":
+            order = write_parquet(half, source.heads, rows)
+        else:
+            with half.open("w", encoding="utf-8", newline="") as opened:
+                order = write_csv(opened, source.heads, rows)
+        half.replace(path)
+    finally:
+        half.unlink(missing_ok=True)
+    return order
 
 
 def _check(file: str, each: str, quality: bool) -> None:
@@ -91,11 +98,7 @@ def export(
         _tell(_write(file, _rows(wanted, each, quality), folder), file)
     except sqlite3.Error as error:
         fail(f"the store in {folder} cannot be read: {error}")
-    except (OSError, TooFewToolsError) as error:
-        fail(_said(error))
-
-
-def _said(error: Any) -> str:
-    if isinstance(error, OSError):
-        return f"{error.filename or 'the file'} cannot be written: {error.strerror}"
-    return str(error)
+    except OSError as error:
+        fail(f"{file} cannot be written: {error.strerror}")
+    except TooFewToolsError as error:
+        fail(str(error))

@@ -237,3 +237,18 @@ def test_a_damaged_store_is_named_as_such_and_leaves_no_half_copy(store: Path) -
     assert "damaged" in said or "malformed" in said
     assert "copy/readings" not in said
     assert list((store.parent / "copy").iterdir()) == []
+
+
+@pytest.mark.parametrize("suffix", [".csv", ".parquet"])
+def test_an_export_that_breaks_off_leaves_the_file_of_before_and_no_half(
+    store: Path, suffix: str
+) -> None:
+    file = store.parent / f"out{suffix}"
+    file.write_text("of yesterday")
+    with store_path(store).open("r+b") as whole:
+        whole.truncate(store_path(store).stat().st_size * 2 // 3)
+    status, said = run(store, "export", str(file))
+    assert status == 1
+    assert "cannot be read" in said
+    assert file.read_text() == "of yesterday"
+    assert {path.name for path in store.parent.iterdir()} == {"store", "c.toml", file.name}
