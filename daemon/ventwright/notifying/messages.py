@@ -196,7 +196,7 @@ def _keeper(event: StoredEvent, context: Context) -> Message | None:
     body = text(
         f"Nothing was measured for {gap}.",
         reason(event.body),
-        "Meanwhile the extractor was in its safe state.",
+        "Meanwhile the extractor was in its safe state." if context.relays else "",
         at(context, event.t, "Measuring again since"),
     )
     title = f"{context.room}: watching again after {gap}"
@@ -207,7 +207,8 @@ def keeper_down(context: Context, gone: int) -> Message:
     """Say that the keeper has given no sign for `gone` ms."""
     body = text(
         f"The keeper has given no sign of life for {format_duration(gone)}.",
-        "Nothing is measured and no alarm will come. The extractor is in its safe state.",
+        "Nothing is measured and no alarm will come.",
+        "The extractor is in its safe state." if context.relays else "",
         "Look at the machine.",
     )
     return Message("keeper", "begin", "high", f"{context.room}: the watch itself is down", body)

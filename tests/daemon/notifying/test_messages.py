@@ -430,3 +430,8 @@ def test_the_end_of_an_emission_does_not_say_that_something_emits() -> None:
     body = alarm(compare="emission", unit="µg/h", change="cleared", value=0.0).body
     assert "Something puts" not in body
     assert "PM2.5 at bench: it averaged 27.4 µg/m³ over 1 min." in body
+
+
+def test_where_nothing_extracts_no_extractor_is_spoken_of() -> None:
+    assert "safe state" in keeper_down(CONTEXT, 60_000).body
+    assert "extractor" not in keeper_down(UNSETTLED, 60_000).body
