@@ -67,8 +67,15 @@ def month(folder: Path, days: int, period: int) -> tuple[list[Size], Fast, Sink,
     return sizes, house, base, owner
 
 
+def grown(sizes: list[Size]) -> list[str]:
+    """Name what is larger at the end than on the fifth day, by more than a twentieth."""
+    early, last = sizes[min(4, len(sizes) - 1)], sizes[-1]
+    names = (name for name in Size._fields if name != "written")
+    return [name for name in names if getattr(last, name) > 1.05 * getattr(early, name)]
+
+
 def main() -> int:
-    """Run and tell."""
+    """Run and tell; status 1 if anything has grown, or if the accounts do not add up."""
     days = int(sys.argv[1]) if len(sys.argv) > 1 else 30
     period = int(sys.argv[2]) if len(sys.argv) > 2 else 10_000
     print("day", *Size._fields)
@@ -80,13 +87,16 @@ def main() -> int:
         stored = reader.pruned() + sum(block.samples for block in reader.all_blocks())
         reader.close()
     parts = ("pushed", "empty", "refused", "dropped", "gone", "waiting")
-    print({part: told[part] for part in parts}, "sum", sum(told[p] for p in parts), "of", stored)
+    total = sum(told[part] for part in parts)
+    print({part: told[part] for part in parts}, "sum", total, "of", stored)
     print("alarms raised", sum(house.raised.values()), "told", dict(owner.titles))
     a_day = (sizes[-1].written - sizes[0].written) / max(1, len(sizes) - 1) / 1e6
     print(f"{a_day:.1f} MB a day written; lines taken by the database {base.taken}")
     base.close()
     owner.close()
-    return 0
+    too_much = grown(sizes)
+    print("grown:", *(too_much or ["nothing"]))
+    return int(bool(too_much) or total != stored)
 
 
 if __name__ == "__main__":
