@@ -205,9 +205,23 @@ class Metrics:
         text = self.ask("/api/v1/export", **{"match[]": '{__name__!=""}'})
         for row in map(json.loads, text.splitlines()):
             tags = row["metric"]
+            if "part" not in tags:
+                continue
             for t, value in zip(row["timestamps"], row["values"], strict=True):
                 name = tags["__name__"].removeprefix("room_air_")
                 found[tags["part"], tags["quality"], name, t] = value
+        return found
+
+    def events(self) -> dict[tuple[str, str, str, str, int], float]:
+        """Map (metric, kind, subject, nth, Unix ms) of events to the value held."""
+        self.ask("/internal/force_flush")
+        found = {}
+        text = self.ask("/api/v1/export", **{"match[]": '{kind!=""}'})
+        for row in map(json.loads, text.splitlines()):
+            tags = row["metric"]
+            name, nth = tags["__name__"], tags.get("nth", "1")
+            for t, value in zip(row["timestamps"], row["values"], strict=True):
+                found[name, tags["kind"], tags.get("subject", ""), nth, t] = value
         return found
 
 

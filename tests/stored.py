@@ -96,12 +96,12 @@ def samples_of(folder: Path) -> int:
 
 
 def points_in(lines: Iterable[str]) -> dict[Point, float]:
-    """Read lines back as points."""
+    """Read the lines of readings back as points."""
     points: dict[Point, float] = {}
     for line in lines:
         series, fields, t = split_line(line)
         tags = dict(tag.split("=", 1) for tag in series.split(",")[1:])
-        for name, value in fields.items():
+        for name, value in fields.items() if "part" in tags else ():
             points[tags["part"], tags["quality"], name, int(t)] = float(value)
     return points
 

@@ -45,7 +45,7 @@ def day(house: Fast, base: Sink, owner: Sink, number: int) -> None:
     down(owner, False)
     house.full, house.gone = False, set()
     reader = Reader(house.folder)
-    house.upkeep.allow(reader.identity, reader.newest_event())
+    house.upkeep.allow(reader.identity, reader.newest_event(), reader.newest_event())
     reader.close()
     house.run(10 * MINUTE)
 

@@ -234,5 +234,11 @@ def test_word_of_what_was_told_is_taken_and_nonsense_is_not(house: House) -> Non
     house.keeper()
     address = house.store / "keeper.socket"
     assert ask(address, "told", store="x", event=7)["done"]
-    for words in ({}, {"store": 7, "event": 7}, {"store": "x", "event": True}):
+    assert ask(address, "told", store="x", event=7, pushed=5)["done"]
+    for words in (
+        {},
+        {"store": 7, "event": 7},
+        {"store": "x", "event": True},
+        {"store": "x", "event": 7, "pushed": "5"},
+    ):
         assert "both are needed" in ask(address, "told", **words)["says"]

@@ -128,7 +128,7 @@ def test_a_power_cut_amid_reducing_and_pruning_loses_no_reading_and_counts_none_
     store.part("bench", "pms5003", ("pm1",))
     works: list[Any] = [
         lambda db, boot: reduce_next(db, boot, 100 * HOUR_MS),
-        lambda db, _boot: prune(db, Limits(2, 4, 9, 9), 0),
+        lambda db, _boot: prune(db, Limits(2, 4, 9, 9), 0, 0),
     ]
     for hour in range(dice.randrange(3, 12)):
         for minute in range(0, 60, 10):

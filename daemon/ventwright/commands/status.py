@@ -150,6 +150,11 @@ def courier_lines(settings: Settings, counted: dict[str, Any]) -> Iterator[str]:
             f"{number['dropped']} dropped, {number['gone']} too old "
             "for the store before they were pushed (as of up to 5 min ago)"
         )
+        yield (
+            f"database: {number['events_pushed']} events pushed, {number['events_waiting']} "
+            f"waiting, {number['events_refused']} refused, {number['events_dropped']} dropped, "
+            f"{number['events_gone']} too old for the store before they were pushed"
+        )
     for refused in counted.get("latest_refused", [])[-1:]:
         yield f"database: the latest refusal: {refused}"
     if settings.phone:

@@ -11,6 +11,7 @@ from ventwright.courier.troubles import KEPT_AS
 from ventwright.storage import schema
 
 _READINGS = ("pushed", "empty", "refused", "dropped", "gone", "blocks_gone")
+_EVENTS = ("pushed", "refused", "dropped", "gone")
 _MESSAGES = ("messages", "delivered", "told later", "given up", "failed attempts", "passed over")
 
 
@@ -19,8 +20,7 @@ def counts(folder: Path) -> dict[str, Any]:
 
     Of the samples, all that were ever stored = pushed + empty (no value in them) + refused (by the
     database) + dropped (by the courier, with the reason) + gone (too old for the store before they
-    were pushed) + waiting. Of the deliveries (messages times
-    services), all = delivered + told later (with a newer one) + given up + waiting. `troubles`:
+    were pushed) + waiting; likewise of the events. Of the deliveries (messages times services), all = delivered + told later (with a newer one) + given up + waiting. `troubles`:
     what fails just now, see troubles.py.
     Where a file is missing or unreadable, its counts are left out.
     """
@@ -28,6 +28,7 @@ def counts(folder: Path) -> dict[str, Any]:
     if store is None:
         return _ours(folder, "") | {"waiting": 0}
     ours = _ours(folder, store)
+    ours["events_waiting"] = _events_waiting(folder, ours.pop("event", 0))
     return ours | {"waiting": _waiting(folder, ours.get("block", 0))}
 
 
@@ -46,11 +47,18 @@ def _waiting(folder: Path, mark: int) -> int:
     return number
 
 
+def _events_waiting(folder: Path, mark: int) -> int:
+    with closing(schema.open_to_read(folder)) as db:
+        query = "SELECT count(*) FROM events WHERE id > ?"
+        number: int = db.execute(query, (mark,)).fetchone()[0]
+    return number
+
+
 def _ours(folder: Path, store: str) -> dict[str, Any]:
     try:
         with closing(open_to_read(folder)) as db:
             told = {"latest_refused": _refused(db, store), "troubles": _troubles(db)}
-            return {**_progress(db, store), **_told(db), **told}
+            return {**_progress(db, store), **_pushed_events(db, store), **_told(db), **told}
     except sqlite3.Error:
         return {}
 
@@ -59,6 +67,13 @@ def _progress(db: sqlite3.Connection, store: str) -> dict[str, int]:
     query = f"SELECT block, {', '.join(_READINGS)} FROM progress WHERE store = ?"  # noqa: S608
     row = db.execute(query, (store,)).fetchone()
     names = ("block", *_READINGS)
+    return dict(zip(names, row or (0,) * len(names), strict=True))
+
+
+def _pushed_events(db: sqlite3.Connection, store: str) -> dict[str, int]:
+    query = f"SELECT mark, {', '.join(_EVENTS)} FROM pushed_events WHERE store = ?"  # noqa: S608
+    row = db.execute(query, (store,)).fetchone()
+    names = ("event", *(f"events_{name}" for name in _EVENTS))
     return dict(zip(names, row or (0,) * len(names), strict=True))
 
 
@@ -78,7 +93,8 @@ def _troubles(db: sqlite3.Connection) -> dict[str, Any]:
 
 def _refused(db: sqlite3.Connection, store: str) -> list[dict[str, Any]]:
     query = (
-        "SELECT block, samples, line, reason FROM refused WHERE store = ? ORDER BY id DESC LIMIT 5"
+        "SELECT block, event, samples, line, reason FROM refused WHERE store = ?"
+        " ORDER BY id DESC LIMIT 5"
     )
-    names = ("block", "samples", "line", "reason")
+    names = ("block", "event", "samples", "line", "reason")
     return [dict(zip(names, row, strict=True)) for row in db.execute(query, (store,)).fetchall()]

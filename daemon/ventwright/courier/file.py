@@ -14,7 +14,7 @@ from typing import Any
 
 from ventwright.storage.schema import connect_to_read, restrict
 
-VERSION = 3
+VERSION = 4
 MOST_REFUSED = 10_000
 """Refused records kept with their reason; older ones stay in the counts only."""
 
@@ -38,8 +38,17 @@ CREATE TABLE refused (
     block INTEGER NOT NULL,
     samples INTEGER NOT NULL,
     line TEXT NOT NULL,                   -- empty where no line was made
-    reason TEXT NOT NULL
+    reason TEXT NOT NULL,
+    event INTEGER NOT NULL DEFAULT 0      -- in place of a block
 );
+CREATE TABLE pushed_events (
+    store TEXT PRIMARY KEY,               -- its identity
+    mark INTEGER NOT NULL DEFAULT 0,      -- the last event done with
+    pushed INTEGER NOT NULL DEFAULT 0,    -- events, here and below
+    refused INTEGER NOT NULL DEFAULT 0,   -- by the database
+    dropped INTEGER NOT NULL DEFAULT 0,   -- set aside by the courier
+    gone INTEGER NOT NULL DEFAULT 0       -- pruned before they were pushed
+) WITHOUT ROWID;
 CREATE TABLE counts (what TEXT PRIMARY KEY, number INTEGER NOT NULL) WITHOUT ROWID;
 CREATE TABLE messages (
     id INTEGER PRIMARY KEY AUTOINCREMENT,
@@ -69,7 +78,21 @@ _THIRD = """
 ALTER TABLE progress ADD COLUMN gone INTEGER NOT NULL DEFAULT 0;
 """
 
-_CHANGES = {0: _TABLES, 1: _SECOND + _THIRD, 2: _THIRD}
+_FOURTH = """
+ALTER TABLE refused ADD COLUMN event INTEGER NOT NULL DEFAULT 0;
+CREATE TABLE pushed_events (
+    store TEXT PRIMARY KEY, mark INTEGER NOT NULL DEFAULT 0,
+    pushed INTEGER NOT NULL DEFAULT 0, refused INTEGER NOT NULL DEFAULT 0,
+    dropped INTEGER NOT NULL DEFAULT 0, gone INTEGER NOT NULL DEFAULT 0
+) WITHOUT ROWID;
+"""
+
+_CHANGES = {
+    0: _TABLES,
+    1: _SECOND + _THIRD + _FOURTH,
+    2: _THIRD + _FOURTH,
+    3: _FOURTH,
+}
 """What makes a file of each older version one of this."""
 
 

@@ -100,14 +100,17 @@ class Progress:
                 " WHERE store = ?",
                 (self.mark, *(getattr(gain, name) for name in _COUNTS), self._store),
             )
-            self._save_aside(db, gain.aside)
+            keep_aside(db, [(self._store, a.block, 0, *a[1:]) for a in gain.aside])
         self._saved, self._gain = self.mark, Gain()
 
-    def _save_aside(self, db: sqlite3.Connection, aside: list[SetAside]) -> None:
-        db.executemany(
-            "INSERT INTO refused (store, block, samples, line, reason) VALUES (?, ?, ?, ?, ?)",
-            [(self._store, *item) for item in aside],
-        )
-        if aside:
-            query = "DELETE FROM refused WHERE id <= (SELECT max(id) FROM refused) - ?"
-            db.execute(query, (MOST_REFUSED,))
+
+def keep_aside(db: sqlite3.Connection, rows: list[tuple[str, int, int, int, str, str]]) -> None:
+    """Keep what was set aside: store, block, event, samples, line, reason; raises sqlite3.Error."""
+    db.executemany(
+        "INSERT INTO refused (store, block, event, samples, line, reason)"
+        " VALUES (?, ?, ?, ?, ?, ?)",
+        rows,
+    )
+    if rows:
+        query = "DELETE FROM refused WHERE id <= (SELECT max(id) FROM refused) - ?"
+        db.execute(query, (MOST_REFUSED,))

@@ -1,4 +1,5 @@
-"""Pushes stored blocks to the database from a high-water mark on, each batch by one write.
+"""Pushes stored blocks to the database from a high-water mark on, each batch by one write, and
+after each a batch of events.
 
 The mark moves on only after the database has confirmed a batch, or has refused lines of it
 that were then set aside. Sending a batch again is harmless: its times never change.
@@ -14,6 +15,7 @@ from ventwright.courier.file import CourierFile
 from ventwright.courier.stock import Stock
 from ventwright.exporting.backoff import Backoff
 from ventwright.exporting.errors import Unavailable
+from ventwright.exporting.event_pusher import EventPusher
 from ventwright.exporting.labels import BUILT_MS, TOO_EARLY, Labels
 from ventwright.exporting.lines import Lines, head, lines_of, time_of
 from ventwright.exporting.progress import Gain, Progress, SetAside
@@ -65,12 +67,15 @@ class Pusher:
         self._file, self._stock, self._write = file, stock, write
         self._options, self._room, self._clock, self._told = options, room, clock, told
         self._labels = Labels(file)
+        self._events = EventPusher(file, self._labels, options, room, self._send)
         self._backoff = Backoff()
         self._progress: Progress | None = None
         self._store = ""
         self._save_due = 0
         self._took = self._behind = False
         """Whether the database has ever taken something in this run."""
+        self._answers = False
+        """Whether it has taken something in this step."""
         self.failing: int | None = None
         """Since when the database has not taken anything, ms of the clock; None if it has."""
         self.outcomes: dict[str, str] = {}
@@ -82,22 +87,32 @@ class Pusher:
         if reader is None:
             return self._options.push_every
         progress = self._attached()
+        self._answers = False
+        try:
+            more = self._readings(reader, progress)
+            more = self._events.step(reader) or more
+        except Unavailable as error:
+            self._save(progress)  # readings may have been taken where events are not
+            return self._failed(error)
+        if self._answers:
+            self._worked()
+        caught_up, self._behind = self._behind and not more, more
+        if caught_up:
+            self._save_due = self._clock.now()
+        self._save(progress)
+        return 0 if more else self._options.push_every
+
+    def _readings(self, reader: Reader, progress: Progress) -> bool:
+        """Push a batch of readings; tell whether more wait. Raises Unavailable."""
         if progress.mark > reader.last_block():
             log.warning("the store has fewer readings than were pushed: all are pushed again")
             progress.begin_anew()
         batch = self._gather(reader, progress.mark)
-        try:
-            gain = self._push(batch)
-        except Unavailable as error:
-            return self._failed(error)
+        gain = self._push(batch)
         if batch.items:
             self._note_gone(gain, batch.items[0].block.id, progress, reader)
             progress.advance(batch.items[-1].block.id, gain)
-        caught_up, self._behind = self._behind and not batch.more, batch.more
-        if caught_up:
-            self._save_due = self._clock.now()
-        self._save(progress)
-        return 0 if batch.more else self._options.push_every
+        return batch.more
 
     @staticmethod
     def _note_gone(gain: Gain, block: int, progress: Progress, reader: Reader) -> None:
@@ -109,6 +124,7 @@ class Pusher:
 
     def _attached(self) -> Progress:
         if self._progress is None or self._store != self._stock.identity:
+            self._events.attach(self._stock.identity)
             self._progress = Progress(self._file, self._stock.identity)
             self._store = self._stock.identity
         return self._progress
@@ -161,17 +177,23 @@ class Pusher:
         for item in batch.items:
             gain.add(item.gain)
         refused: set[tuple[int, int]] = set()
-        sending = Sending(lines, self._options.batch, self._write, self._took)
-        for place, reason in sending.run(lambda: self._clock.stopped):
+        for place, reason in self._send(lines):
             block = batch.items[next(i for i, end in enumerate(ends) if place < end)].block
             fresh = (block.id, time_of(lines[place])) not in refused
             refused.add((block.id, time_of(lines[place])))
             gain.aside.append(SetAside(block.id, int(fresh), lines[place].decode(), reason))
         gain.refused += len(refused)
         gain.pushed -= len(refused)
-        if sending.took:
-            self._worked()
         return gain
+
+    def _send(self, lines: list[bytes]) -> list[tuple[int, str]]:
+        """Send lines and return the place and reason of each refused one; raises Unavailable."""
+        sending = Sending(lines, self._options.batch, self._write, self._took)
+        try:
+            return sending.run(lambda: self._clock.stopped)
+        finally:
+            self._took |= sending.took
+            self._answers |= sending.took
 
     def _failed(self, error: Unavailable) -> int:
         now = self._clock.now()
@@ -185,7 +207,6 @@ class Pusher:
         return wait
 
     def _worked(self) -> None:
-        self._took = True
         if self.failing is not None:
             log.warning("the database takes readings again")
         self.failing = None
@@ -195,7 +216,8 @@ class Pusher:
 
     def _save(self, progress: Progress) -> None:
         now = self._clock.now()
-        if progress.urgent or now >= self._save_due:
+        events = self._events.progress
+        if progress.urgent or (events and events.urgent) or now >= self._save_due:
             self._save_due = now + SAVE_EVERY_MS
             self.save()
 
@@ -205,5 +227,7 @@ class Pusher:
             return
         try:
             self._progress.save()
+            if self._events.progress:
+                self._events.progress.save()
         except (sqlite3.Error, OSError) as error:
             log.warning("cannot save what was pushed: %s", error)

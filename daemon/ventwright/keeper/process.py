@@ -99,7 +99,11 @@ class Keeper:
         writer = Writer(settings.store.folder, boot, labels.offset())
         for name, entry in settings.parts.items():
             writer.part(name, entry.model, entry.quantities)
-        self._upkeep = Upkeep(settings.store, 0 if settings.phone else EVERY_EVENT)
+        self._upkeep = Upkeep(
+            settings.store,
+            0 if settings.phone else EVERY_EVENT,
+            0 if settings.database else EVERY_EVENT,
+        )
         self.keeping = Keeping(
             writer, wiring.clock, labels, settings.store.commit_every, self._take, self._upkeep
         )
@@ -279,11 +283,11 @@ class Keeper:
         asked.reply.put(said)
 
     def _told(self, words: dict[str, Any]) -> dict[str, Any]:
-        """Take word that events were told up to a number: once they are old they may go."""
-        store, event = words.get("store"), words.get("event")
-        if not isinstance(store, str) or type(event) is not int:
+        """Take word that events were told and pushed up to a number: once old they may go."""
+        store, event, pushed = words.get("store"), words.get("event"), words.get("pushed", 0)
+        if not isinstance(store, str) or type(event) is not int or type(pushed) is not int:
             return {"done": False, "says": "which store, and up to which event? both are needed"}
-        self._upkeep.allow(store, event)
+        self._upkeep.allow(store, event, pushed)
         return {"done": True, "says": f"events up to {event} may go once they are old"}
 
     def stop(self, why: str) -> None:

@@ -2,7 +2,9 @@
 
 Knows the tables; knows neither a clock nor a disk. Age is counted in hours in which anything was
 recorded, so a wrong clock deletes nothing. Readings go once they are reduced, never before; events
-go only as far as the courier has said that they were told. Freed pages are used again: the file
+go only as far as the courier has said that they were told and, where there is a database, pushed;
+one that was told and is twice as old as it is to be kept goes without, for a database may be down
+for ever: the courier counts it. Freed pages are used again: the file
 keeps its size, and is not written anew to make it smaller, which would cost the card a copy of it.
 """
 
@@ -29,10 +31,10 @@ LEAST = Limits(readings=48, minutes=90 * 24, hours=20 * 365 * 24, events=30 * 24
 """What is kept even where the room is too small: windows after a restart need the last day."""
 
 
-def prune(db: sqlite3.Connection, limits: Limits, told: int) -> bool:
+def prune(db: sqlite3.Connection, limits: Limits, told: int, pushed: int) -> bool:
     """Delete a little of what is too old; False if nothing is. Raises sqlite3.Error.
 
-    `told`: up to which number events were told, by whoever tells them.
+    `told`, `pushed`: up to which number events were, by whoever does so.
     """
     newest = db.execute("SELECT number FROM hours ORDER BY id DESC LIMIT 1").fetchone()
     if newest is None:
@@ -40,7 +42,8 @@ def prune(db: sqlite3.Connection, limits: Limits, told: int) -> bool:
     done = _readings(db, newest[0] - limits.readings)
     done += _summaries(db, "minutes", newest[0] - limits.minutes)
     done += _summaries(db, "hours", newest[0] - limits.hours)
-    done += _events(db, newest[0] - limits.events, told)
+    done += _events(db, newest[0] - _within(limits, limits.events), min(told, pushed))
+    done += _events(db, newest[0] - _within(limits, 2 * limits.events), told)
     return done > 0
 
 
@@ -84,12 +87,17 @@ def _summaries(db: sqlite3.Connection, table: str, until: int) -> int:
     return db.execute(query, (_ROWS_AT_ONCE, until)).rowcount
 
 
-def _events(db: sqlite3.Connection, until: int, told: int) -> int:
-    """Delete the oldest events that were told; the newest of all stays, whose number counts on."""
+def _within(limits: Limits, age: int) -> int:
+    """Bound an age of events by that of hours, by which it is counted."""
+    return min(age, limits.hours - 1)
+
+
+def _events(db: sqlite3.Connection, until: int, done: int) -> int:
+    """Delete the oldest events up to `done`; the newest of all stays, whose number counts on."""
     rows = db.execute(
         "SELECT id, boot, t FROM events WHERE id <= ? AND id < (SELECT max(id) FROM events)"
         " ORDER BY id LIMIT ?",
-        (told, _EVENTS_AT_ONCE),
+        (done, _EVENTS_AT_ONCE),
     ).fetchall()
     old = 0
     for number, boot, t in rows:

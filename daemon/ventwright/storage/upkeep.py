@@ -27,7 +27,7 @@ RESERVE = 32_000_000
 """Bytes that stay free on the disk: a full one cannot be cleaned, for deleting needs room too."""
 
 EVERY_EVENT = 1 << 62
-"""Told up to here: where nobody is told anything, events wait for nobody."""
+"""Told or pushed up to here: where nobody is told, or there is no database, no event waits."""
 
 _TOLD = """
 SELECT 1 FROM events WHERE kind = 'store' AND json_extract(body, '$.change') = 'shortened'
@@ -61,12 +61,16 @@ class Upkeep:
     """What the store needs besides new readings."""
 
     def __init__(
-        self, settings: Storage, told: int = 0, free: Callable[[Path], int] = free_on_disk
+        self,
+        settings: Storage,
+        told: int = 0,
+        pushed: int = 0,
+        free: Callable[[Path], int] = free_on_disk,
     ) -> None:
-        """Be due at once; `told` up to which event's number all is told, or nobody is to be."""
+        """Be due at once; `told` and `pushed` up to which event's number all is, or need not be."""
         self._settings, self._free = settings, free
         self._due: int | None = None
-        self._told, self._told_of = told, ("", 0)
+        self._done, self._done_of = (told, pushed), ("", 0, 0)
         self._limits = Limits(
             *(
                 max(1, kept // HOUR)
@@ -84,9 +88,9 @@ class Upkeep:
         """Whether the store has to keep less than it was told to."""
         self._news = self._over = False
 
-    def allow(self, store: str, event: int) -> None:
-        """Let events of a store go, once they are old, up to a number; from whatever thread."""
-        self._told_of = (store, event)
+    def allow(self, store: str, told: int, pushed: int) -> None:
+        """Let events of a store go, once they are old, up to two numbers; from whatever thread."""
+        self._done_of = (store, told, pushed)
 
     @property
     def most(self) -> int:
@@ -132,9 +136,9 @@ class Upkeep:
         if over and not self._over:
             self._news = db.execute(_TOLD, (self.most,)).fetchone() is None
         self._over = over
-        store, event = self._told_of
-        told = max(self._told, event if store == identity(db) else 0)
-        return prune(db, self._least() if tight else self._limits, told)
+        store, *said = self._done_of
+        done = map(max, self._done, said) if store == identity(db) else self._done
+        return prune(db, self._least() if tight else self._limits, *done)
 
     def _is_tight(self, space: Space) -> bool:
         most = self._settings.most_megabytes * 1_000_000

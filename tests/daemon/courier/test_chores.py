@@ -11,7 +11,8 @@ from typing import Any
 import pytest
 
 from fakes import FakeClock
-from stored import OFFSET, record, settings, writer
+from receivers import Endpoint
+from stored import OFFSET, database, record, settings, writer
 from ventwright.control.server import Asked, Server
 from ventwright.courier.chores import Chore, Chores
 from ventwright.courier.file import CourierFile
@@ -225,7 +226,9 @@ def test_the_library_is_loaded_once_it_is_needed(tmp_path: Path) -> None:
     assert done.stdout == "False\n"
 
 
-def test_the_keeper_gets_word_of_the_events_that_became_messages(tmp_path: Path) -> None:
+def test_the_keeper_gets_word_of_the_events_that_became_messages_and_were_pushed(
+    tmp_path: Path, base: Endpoint
+) -> None:
     store = writer(tmp_path)
     for n in range(5):
         record(store, "alarm", "print", n, change="raised")
@@ -238,12 +241,17 @@ def test_the_keeper_gets_word_of_the_events_that_became_messages(tmp_path: Path)
 
     server = Server(tmp_path / "keeper.socket", take)
     server.start()
-    courier = Courier(settings(tmp_path), FakeClock(), {}, boot="boot-1")
+    configured = settings(tmp_path, database=database(base.url, batch=3))
+    courier = Courier(configured, FakeClock(), {}, boot="boot-1")
     file = CourierFile(tmp_path)
     try:
         (chore,) = courier._timetable()
         assert not chore.do()
         courier._intake.step()
+        assert chore.do()
+        assert courier.pusher
+        assert courier.pusher.step() == 0
+        courier.pusher.save()
         assert chore.do()
         assert not send_word(tmp_path / "keeper.socket", file, "another store")
         server.close()
@@ -252,5 +260,6 @@ def test_the_keeper_gets_word_of_the_events_that_became_messages(tmp_path: Path)
         server.close()
         courier.close()
         file.close()
-    assert [request.words["event"] for request in asked] == [5]
-    assert [request.verb for request in asked] == ["told"]
+    said = [(request.words["event"], request.words["pushed"]) for request in asked]
+    assert said == [(5, 0), (5, 3)]
+    assert {request.verb for request in asked} == {"told"}

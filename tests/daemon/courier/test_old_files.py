@@ -34,7 +34,7 @@ def version_of(file: Path) -> int:
 
 
 @pytest.mark.parametrize("first", ["courier", "keeper"])
-@pytest.mark.parametrize("version", ["v1", "v2"])
+@pytest.mark.parametrize("version", ["v1", "v2", "v3"])
 def test_both_go_on_where_the_old_version_ended(
     tmp_path: Path, base: Endpoint, owner: Phone, version: str, first: str
 ) -> None:
@@ -50,6 +50,8 @@ def test_both_go_on_where_the_old_version_ended(
     assert owner.titles == ["Workshop: part door is back"]
     world.alarm("cleared")
     world.run(MINUTE)
+    assert world.courier.pusher
+    world.courier.pusher.save()
     world.close()
     assert len(owner.titles) == 2
     assert version_of(file_path(folder)) == VERSION
@@ -57,6 +59,8 @@ def test_both_go_on_where_the_old_version_ended(
     told, total = counts(folder), samples_of(folder)
     assert told["pushed"] + told["empty"] == total
     assert (told["waiting"], told["messages_waiting"], told["delivered"]) == (0, 0, 4)
+    assert (told["events_waiting"], told["events_pushed"]) == (0, 4)
+    assert sum(line.startswith("room_air_events,") for line in base.lines()) == 4
     old = {point for point in points_of(folder) if point[3] < OFFSET + 100_000}
     assert points_of(folder).keys() - old == points_in(base.lines()).keys()
     with closing(Reader(folder)) as reader:

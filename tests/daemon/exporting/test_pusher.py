@@ -402,7 +402,7 @@ def test_samples_that_grew_too_old_before_they_were_pushed_are_counted(
     while store.tend(lambda db, boot: reduce_next(db, boot, 20 * HOUR)):
         pass
     limits = Limits(3, 9, 9, 9)
-    while store.tend(lambda db, _boot: prune(db, limits, 0)):
+    while store.tend(lambda db, _boot: prune(db, limits, 0, 0)):
         pass
     store.close()
     counts = pushed_all(folder, server)

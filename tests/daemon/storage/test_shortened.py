@@ -27,7 +27,7 @@ def life(folder: Path, store: Writer, most: float, start: int) -> None:
     object.__setattr__(settings, "most_megabytes", most)
     core = rooms.core(rooms.room(folder), start)
     reports: list[StoreReport] = []
-    upkeep = Upkeep(settings, EVERY_EVENT, Disk())
+    upkeep = Upkeep(settings, EVERY_EVENT, EVERY_EVENT, Disk())
     labels = Labels(lambda: 0, lambda: False)
     keeping = Keeping(store, clock, labels, 1000, reports.append, upkeep)
     for _ in range(100):

@@ -58,9 +58,11 @@ def left(folder: Path) -> dict[str, list[int]]:
     return found
 
 
-def prune_all(store: Writer, limits: Limits = FEW, told: int = EVERY_EVENT) -> int:
+def prune_all(
+    store: Writer, limits: Limits = FEW, told: int = EVERY_EVENT, pushed: int = EVERY_EVENT
+) -> int:
     count = 0
-    while store.tend(lambda db, _boot: prune(db, limits, told)):
+    while store.tend(lambda db, _boot: prune(db, limits, told, pushed)):
         count += 1
     return count
 
@@ -85,6 +87,28 @@ def test_events_are_kept_until_they_were_told(tmp_path: Path, told: int) -> None
     store = filled(tmp_path, 12)
     prune_all(store, told=told)
     assert left(tmp_path)["events"] == list(range(told, 12))
+
+
+@pytest.mark.parametrize("pushed", [0, 4, 5])
+def test_events_are_kept_until_they_were_pushed(tmp_path: Path, pushed: int) -> None:
+    store = filled(tmp_path, 12)
+    prune_all(store, Limits(3, 5, 20, 6), pushed=pushed)
+    assert left(tmp_path)["events"] == list(range(pushed, 12))
+
+
+@pytest.mark.parametrize(("told", "kept_from"), [(EVERY_EVENT, 6), (4, 4), (0, 0)])
+def test_a_told_event_that_is_twice_as_old_as_it_is_kept_waits_for_no_database(
+    tmp_path: Path, told: int, kept_from: int
+) -> None:
+    store = filled(tmp_path, 12)
+    prune_all(store, Limits(3, 5, 20, 3), told=told, pushed=0)
+    assert left(tmp_path)["events"] == list(range(kept_from, 12))
+
+
+def test_events_that_are_kept_as_long_as_hours_go_all_the_same(tmp_path: Path) -> None:
+    store = filled(tmp_path, 12)
+    prune_all(store, Limits(3, 5, 6, 6))
+    assert left(tmp_path)["events"] == list(range(7, 12))
 
 
 def test_readings_that_are_not_reduced_are_kept_whatever_their_age(tmp_path: Path) -> None:
@@ -141,7 +165,7 @@ def test_where_the_disk_is_nearly_full_readings_go_before_their_time_until_room_
     tmp_path: Path,
 ) -> None:
     store, disk = filled(tmp_path, 12), Disk()
-    upkeep = Upkeep(Storage(tmp_path), EVERY_EVENT, disk)
+    upkeep = Upkeep(Storage(tmp_path), EVERY_EVENT, EVERY_EVENT, disk)
     kept(upkeep, store, 20 * HOUR)
     assert left(tmp_path)["readings"] == list(range(12))
     disk.free = RESERVE - 12_000
@@ -161,7 +185,7 @@ def test_where_the_disk_is_nearly_full_readings_go_before_their_time_until_room_
 def test_a_store_above_its_size_keeps_less(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     store, settings = filled(tmp_path, 12), Storage(tmp_path)
     object.__setattr__(settings, "most_megabytes", 0.06)
-    kept(Upkeep(settings, EVERY_EVENT, Disk()), store, 20 * HOUR)
+    kept(Upkeep(settings, EVERY_EVENT, EVERY_EVENT, Disk()), store, 20 * HOUR)
     assert left(tmp_path)["readings"] == [10, 11]
 
 
@@ -183,15 +207,18 @@ def test_the_file_does_not_grow_once_pruning_has_begun(tmp_path: Path) -> None:
 
 def test_word_of_what_was_told_counts_for_the_store_it_is_of(tmp_path: Path) -> None:
     store = filled(tmp_path, 12)
-    upkeep = Upkeep(Storage(tmp_path), 0, Disk())
-    upkeep._limits = FEW
-    upkeep.allow("another store", 9)
+    upkeep = Upkeep(Storage(tmp_path), 0, 0, Disk())
+    upkeep._limits = FEW._replace(hours=20)
+    upkeep.allow("another store", 9, 9)
     kept(upkeep, store, 20 * HOUR)
     assert len(left(tmp_path)["events"]) == 12
     name = json.loads(store._connection().execute(
         "SELECT body FROM state WHERE key = 'store'").fetchone()[0])  # fmt: skip
-    upkeep.allow(name, 3)
+    upkeep.allow(name, 3, 2)
     kept(upkeep, store, 30 * HOUR)
+    assert left(tmp_path)["events"] == list(range(2, 12))
+    upkeep.allow(name, 3, 9)
+    kept(upkeep, store, 40 * HOUR)
     assert left(tmp_path)["events"] == list(range(3, 12))
 
 
@@ -203,7 +230,7 @@ def test_whatever_fails_is_tried_again_and_nothing_is_thrown(
     def broken(_folder: Path) -> int:
         raise OSError("no such disk")
 
-    upkeep = Upkeep(Storage(tmp_path), 0, broken)
+    upkeep = Upkeep(Storage(tmp_path), 0, 0, broken)
     upkeep.step(store, 20 * HOUR)
     assert "no such disk" in caplog.text
     fill(store, 3)
