@@ -20,8 +20,9 @@ def counts(folder: Path) -> dict[str, Any]:
 
     Of the samples, all that were ever stored = pushed + empty (no value in them) + refused (by the
     database) + dropped (by the courier, with the reason) + gone (too old for the store before they
-    were pushed) + waiting; likewise of the events. Of the deliveries (messages times services), all = delivered + told later (with a newer one) + given up + waiting. `troubles`:
-    what fails just now, see troubles.py.
+    were pushed) + waiting; likewise of the events, none of which is empty. Of the deliveries
+    (messages times services), all = delivered + told later (with a newer one) + given up + waiting.
+    `troubles`: what fails just now, see troubles.py.
     Where a file is missing or unreadable, its counts are left out.
     """
     store = _store(folder)
