@@ -48,7 +48,7 @@ def test_counts_before_the_courier_ever_ran(tmp_path: Path) -> None:
     store = writer(tmp_path)
     fill(store, 10)
     store.close()
-    assert counts(tmp_path) == {"waiting": 20}
+    assert counts(tmp_path) == {"waiting": 20, "events_waiting": 0}
 
 
 def test_the_file_is_made_once_and_kept(tmp_path: Path) -> None:

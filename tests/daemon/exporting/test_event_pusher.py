@@ -20,6 +20,7 @@ from stored import OFFSET, database, fill, points_in, points_of, record, setting
 from ventwright.courier.accounts import counts
 from ventwright.courier.file import CourierFile
 from ventwright.courier.main import Courier
+from ventwright.events import Record
 from ventwright.exporting.labels import BUILT_MS
 from ventwright.storage.reader import Reader
 from ventwright.storage.writer import Writer
@@ -65,7 +66,8 @@ def happen(store: Writer, number: int, start: int = 0, seed: int = 1) -> None:
     for n in range(number):
         t += dice.choice([0, 0, 1, 5000])
         kind = dice.choice(["alarm", "extractor", "part", "request"])
-        record(store, kind, dice.choice(["a", "b c"]), t, change="back", n=n + start)
+        store.add(Record(t, kind, dice.choice(["a", "b c"]), {"change": "back", "n": n + start}))
+    store.commit()
 
 
 def wanted(folder: Path) -> Counter[tuple[str, int, int]]:
@@ -110,6 +112,18 @@ def test_a_restart_in_the_middle_changes_no_line(folder: Path, server: Endpoint)
             made.pusher.save()
         made.close()
     assert pushed(folder, server, batch=5) == {"pushed": 120}
+    assert held(server) == wanted(folder)
+
+
+def test_alike_in_one_ms_are_told_apart_over_batches_far_from_the_first(
+    folder: Path, server: Endpoint
+) -> None:
+    store = writer(folder)
+    for n in range(602):
+        store.add(Record(min(n, 600), "alarm", "print", {"n": n}))
+    store.commit()
+    store.close()
+    assert pushed(folder, server, batch=601) == {"pushed": 602}
     assert held(server) == wanted(folder)
 
 
