@@ -25,7 +25,7 @@ LOOK_BACK = 500
 """Events before one among which those of its ms are found: one step of the core stores fewer."""
 
 _BY_PEOPLE = frozenset({"request", "mark"})
-"""Kinds whose texts somebody typed."""
+"""Kinds whose texts somebody typed, the name that a request or a test print has, too."""
 
 _RAISED = {
     state.value: float(state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED)) for state in State
@@ -76,8 +76,8 @@ def lines_of_events(
 
 
 def _subject(event: StoredEvent) -> str:
-    """What a line is about; of a request it is whatever somebody typed, and is left out."""
-    return "" if event.kind == "request" else event.subject
+    """Name what a line is about; what somebody typed is left out."""
+    return "" if event.kind in _BY_PEOPLE else event.subject
 
 
 def _tags(room: str, event: StoredEvent, nth: int) -> list[tuple[str, str]]:
