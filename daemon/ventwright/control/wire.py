@@ -1,5 +1,6 @@
 """The wire of the control socket: one JSON object a line, one answer a request."""
 
+import hashlib
 import json
 import socket
 import time
@@ -14,8 +15,12 @@ _RUN = Path("/run/ventwright-keeper")
 
 
 def spare(path: Path) -> Path:
-    """Name the socket that stands for the one at `path` where the disk is read-only."""
-    return _RUN / str(path.absolute()).strip("/").replace("/", "-")
+    """Name the socket that stands for the one at `path` where the disk is read-only.
+
+    Short, however long the path: the name of a socket may have 107 bytes.
+    """
+    mark = hashlib.sha256(bytes(path.absolute())).hexdigest()[:16]
+    return _RUN / f"{mark}.socket"
 
 
 def send(connection: socket.socket, message: dict[str, Any]) -> None:
