@@ -12,13 +12,14 @@ import tempfile
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import NamedTuple
 
 from bench.load import PARTS, Wire, air, frame, toml, walk
+from bench.writing import device_bytes
 from receivers import metrics
-from ventwright.storage.schema import LOG_BYTES, store_path
+from ventwright.storage.schema import LOG_PAGES, beside, open_to_read, store_path
 
 WARM_UP_MIN = 2
 DAY_MIN = 24 * 60
@@ -35,8 +36,8 @@ class Written(NamedTuple):
 
 
 @contextmanager
-def card(folder: Path, options: str = "noatime") -> Iterator[tuple[Path, str]]:
-    """Mount a fresh ext4 of 256 MB; gives its folder and its device's name."""
+def card(folder: Path, options: str = "noatime") -> Iterator[Path]:
+    """Mount a fresh ext4 of 256 MB; gives its folder."""
     image, place = folder / "card.img", folder / "card"
     place.mkdir()
     with image.open("wb") as file:
@@ -44,25 +45,18 @@ def card(folder: Path, options: str = "noatime") -> Iterator[tuple[Path, str]]:
     _run("mkfs.ext4", "-q", "-b", "4096", "-E", "lazy_itable_init=0,lazy_journal_init=0", image)
     _run("mount", "-o", f"loop,{options}", image, place)
     try:
-        device = _run("findmnt", "-n", "-o", "SOURCE", place).strip()
-        yield place, Path(device).name
+        yield place
     finally:
         _run("umount", place)
 
 
-def _run(*words: str | Path) -> str:
-    done = subprocess.run([str(w) for w in words], check=True, capture_output=True, text=True)
-    return done.stdout
+def _run(*words: str | Path) -> None:
+    subprocess.run([str(word) for word in words], check=True, capture_output=True)
 
 
-def written(keeper: int, courier: int, device: str) -> Written:
+def written(keeper: int, courier: int, place: Path) -> Written:
     """Count what was written up to now."""
-    return Written(_of(keeper), _of(courier), at_device(device))
-
-
-def at_device(device: str) -> int:
-    """Count the bytes that a block device was given up to now, whole sectors."""
-    return 512 * int(Path(f"/sys/block/{device}/stat").read_text().split()[6])
+    return Written(_of(keeper), _of(courier), device_bytes(place))
 
 
 def _of(process: int) -> int:
@@ -89,8 +83,10 @@ def start(process: str, config: Path) -> "subprocess.Popen[bytes]":
 
 def lengthen(store: Path) -> None:
     """Give the write-ahead log the length that it has after an hour or so."""
-    with store_path(store).with_name("readings.sqlite-wal").open("ab") as log:
-        log.write(bytes(max(0, LOG_BYTES - log.tell())))
+    with closing(open_to_read(store)) as db:
+        (page,) = db.execute("PRAGMA page_size").fetchone()
+    with beside(store_path(store), "-wal").open("ab") as log:
+        log.write(bytes(max(0, LOG_PAGES * page - log.tell())))
 
 
 def configure(folder: Path, store: Path, base: str, wires: list[Wire]) -> Path:
@@ -107,7 +103,7 @@ def configure(folder: Path, store: Path, base: str, wires: list[Wire]) -> Path:
 
 def measure(folder: Path, minutes: int, options: str = "noatime") -> Written:
     """Run at the reference load for some minutes after the warm-up; bytes written in them."""
-    with card(folder, options) as (place, device), metrics(folder / "base") as base:
+    with card(folder, options) as place, metrics(folder / "base") as base:
         wires, over = [Wire() for _ in PARTS], threading.Event()
         config = configure(folder, place / "store", base.url, wires)
         feeding = threading.Thread(target=breathe, args=(wires, over))
@@ -119,9 +115,9 @@ def measure(folder: Path, minutes: int, options: str = "noatime") -> Written:
             time.sleep(60)
             assert keeper.poll() is None
             assert courier.poll() is None
-            before = written(keeper.pid, courier.pid, device)
+            before = written(keeper.pid, courier.pid, place)
             time.sleep(60 * minutes)
-            after = written(keeper.pid, courier.pid, device)
+            after = written(keeper.pid, courier.pid, place)
         finally:
             for process in (courier, keeper):
                 process.terminate()

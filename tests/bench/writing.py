@@ -25,12 +25,13 @@ write_store(Path({folder!r}), {seconds})
 """
 
 
-def _device_sectors(folder: Path) -> int:
+def device_bytes(folder: Path) -> int:
+    """Count the bytes that the device under a folder was given up to now, whole sectors."""
     number = folder.stat().st_dev
     name = f"{os.major(number):4d} {os.minor(number):7d} "
     for line in Path("/proc/diskstats").read_text().splitlines():
         if line.startswith(name):
-            return int(line.split()[9])
+            return 512 * int(line.split()[9])
     return 0
 
 
@@ -43,10 +44,10 @@ def megabytes_a_day(folder: Path, hours: int) -> tuple[float, float]:
     code = _HOUR.format(tests=tests, folder=str(folder / "hours"), seconds=hours * HOUR_S)
     code += "print(open('/proc/self/io').read())"
     os.sync()
-    before = _device_sectors(folder)
+    before = device_bytes(folder)
     told = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
     os.sync()
-    device = (_device_sectors(folder) - before) * 512
+    device = device_bytes(folder) - before
     own = next(int(x.split()[1]) for x in told.stdout.splitlines() if x.startswith("write_bytes"))
     return own / 1e6 / hours * 24, device / 1e6 / hours * 24
 

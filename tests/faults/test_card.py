@@ -3,7 +3,8 @@
 import os
 from pathlib import Path
 
-from bench.card import at_device, card
+from bench.card import card
+from bench.writing import device_bytes
 from faults.house_in_fast_time import Fast, Sink
 from ventwright.settings.model import HOUR, SECOND
 
@@ -13,14 +14,14 @@ MOST = 6_000_000
 
 def test_an_hour_of_the_reference_load_gives_a_card_less_than_6_mb(tmp_path: Path) -> None:
     base, owner = Sink(), Sink()
-    with card(tmp_path) as (place, device):
+    with card(tmp_path) as place:
         addresses = f"http://127.0.0.1:{base.port}", f"127.0.0.1:{owner.port}"
         house = Fast(place / "store", *addresses, SECOND)
         os.sync()
-        before = at_device(device)
+        before = device_bytes(place)
         house.run(HOUR)
         os.sync()
-        written = at_device(device) - before
+        written = device_bytes(place) - before
         house.close()
     base.close()
     owner.close()

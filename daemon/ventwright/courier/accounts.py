@@ -29,8 +29,8 @@ def counts(folder: Path) -> dict[str, Any]:
     if store is None:
         return _ours(folder, "") | {"waiting": 0}
     ours = _ours(folder, store)
-    ours["events_waiting"] = _events_waiting(folder, ours.pop("event", 0))
-    return ours | {"waiting": _waiting(folder, ours.get("block", 0))}
+    ours["events_waiting"] = _waiting(folder, "1", "events", ours.pop("event", 0))
+    return ours | {"waiting": _waiting(folder, "count", "blocks", ours.get("block", 0))}
 
 
 def _store(folder: Path) -> str | None:
@@ -41,16 +41,10 @@ def _store(folder: Path) -> str | None:
         return None
 
 
-def _waiting(folder: Path, mark: int) -> int:
+def _waiting(folder: Path, what: str, table: str, mark: int) -> int:
+    """Add up `what` of the rows behind a mark."""
     with closing(schema.open_to_read(folder)) as db:
-        query = "SELECT coalesce(sum(count), 0) FROM blocks WHERE id > ?"
-        number: int = db.execute(query, (mark,)).fetchone()[0]
-    return number
-
-
-def _events_waiting(folder: Path, mark: int) -> int:
-    with closing(schema.open_to_read(folder)) as db:
-        query = "SELECT count(*) FROM events WHERE id > ?"
+        query = f"SELECT coalesce(sum({what}), 0) FROM {table} WHERE id > ?"  # noqa: S608
         number: int = db.execute(query, (mark,)).fetchone()[0]
     return number
 

@@ -9,7 +9,7 @@ import time
 from contextlib import closing
 from pathlib import Path
 
-from ventwright.storage.schema import connect_to_read
+from ventwright.storage.schema import beside, connect_to_read
 
 _STEPS = 1000
 """Steps of SQLite's machine between two looks at the time: well below a ms."""
@@ -62,9 +62,9 @@ def set_aside(file: Path, day: str) -> Path:
     names = (f"{start}{(n and f'-{n}') or ''}{end}" for n in (0, *range(2, 10**6)))
     new = next(path for name in names if not (path := file.with_name(name)).exists())
     for side in _SIDES[::-1]:  # the file itself last: until then it is still there
-        source = file.with_name(file.name + side)
+        source = beside(file, side)
         if source.exists():
-            source.rename(new.with_name(new.name + side))
+            source.rename(beside(new, side))
     return new
 
 

@@ -23,13 +23,10 @@ counter that is kept (AUTOINCREMENT) 26 MB. Numbers grow all the same: the newes
 deleted.
 """
 
-_LOG_PAGES = 100
+LOG_PAGES = 100
 """How far the write-ahead log grows before it is written over from its begin: a commit that makes a
 file longer has the file system write more in its journal than the commit itself.
 """
-
-LOG_BYTES = 32 + _LOG_PAGES * (_PAGE_BYTES + 24)
-"""How long that log is then."""
 
 _FIRST = """
 CREATE TABLE boots (
@@ -110,7 +107,7 @@ def store_path(folder: Path) -> Path:
 
 
 def beside(path: Path, side: str) -> Path:
-    """Name a file that SQLite keeps beside another: `-wal` or `-shm`."""
+    """Name a file that SQLite keeps beside another, `-wal` or `-shm`, or with "" that one."""
     return path.with_name(path.name + side)
 
 
@@ -152,7 +149,7 @@ def open_to_write(folder: Path) -> sqlite3.Connection:
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute("PRAGMA secure_delete = OFF")  # Debian's zeroes whatever is deleted
-        connection.execute(f"PRAGMA wal_autocheckpoint = {_LOG_PAGES}")
+        connection.execute(f"PRAGMA wal_autocheckpoint = {LOG_PAGES}")
         if change:
             change = f"BEGIN IMMEDIATE;{change}PRAGMA user_version = {VERSION};COMMIT;"
             connection.executescript(change)
