@@ -41,14 +41,6 @@ CREATE TABLE refused (
     reason TEXT NOT NULL,
     event INTEGER NOT NULL DEFAULT 0      -- in place of a block
 );
-CREATE TABLE pushed_events (
-    store TEXT PRIMARY KEY,               -- its identity
-    mark INTEGER NOT NULL DEFAULT 0,      -- the last event done with
-    pushed INTEGER NOT NULL DEFAULT 0,    -- events, here and below
-    refused INTEGER NOT NULL DEFAULT 0,   -- by the database
-    dropped INTEGER NOT NULL DEFAULT 0,   -- set aside by the courier
-    gone INTEGER NOT NULL DEFAULT 0       -- pruned before they were pushed
-) WITHOUT ROWID;
 CREATE TABLE counts (what TEXT PRIMARY KEY, number INTEGER NOT NULL) WITHOUT ROWID;
 CREATE TABLE messages (
     id INTEGER PRIMARY KEY AUTOINCREMENT,
@@ -78,17 +70,22 @@ _THIRD = """
 ALTER TABLE progress ADD COLUMN gone INTEGER NOT NULL DEFAULT 0;
 """
 
-_FOURTH = """
-ALTER TABLE refused ADD COLUMN event INTEGER NOT NULL DEFAULT 0;
+_EVENTS = """
 CREATE TABLE pushed_events (
-    store TEXT PRIMARY KEY, mark INTEGER NOT NULL DEFAULT 0,
-    pushed INTEGER NOT NULL DEFAULT 0, refused INTEGER NOT NULL DEFAULT 0,
-    dropped INTEGER NOT NULL DEFAULT 0, gone INTEGER NOT NULL DEFAULT 0
+    store TEXT PRIMARY KEY,               -- its identity
+    mark INTEGER NOT NULL DEFAULT 0,      -- the last event done with
+    pushed INTEGER NOT NULL DEFAULT 0,    -- events, here and below
+    refused INTEGER NOT NULL DEFAULT 0,   -- by the database
+    dropped INTEGER NOT NULL DEFAULT 0,   -- set aside by the courier
+    gone INTEGER NOT NULL DEFAULT 0       -- pruned before they were pushed
 ) WITHOUT ROWID;
 """
+_FOURTH = f"""
+ALTER TABLE refused ADD COLUMN event INTEGER NOT NULL DEFAULT 0;
+{_EVENTS}"""
 
 _CHANGES = {
-    0: _TABLES,
+    0: _TABLES + _EVENTS,
     1: _SECOND + _THIRD + _FOURTH,
     2: _THIRD + _FOURTH,
     3: _FOURTH,
