@@ -183,6 +183,10 @@ def _pairs(house: House) -> "zip[tuple[tuple[int, int, bool], tuple[int, int, bo
     return zip(house.board.history, house.board.history[1:], strict=False)
 
 
+def _switched(house: House) -> list[bool]:
+    return [on for *_, on in house.board.history]
+
+
 def children(pid: int) -> list[int]:
     return [int(p) for p in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
 
@@ -193,11 +197,11 @@ def test_the_supervisor_makes_relays_safe_and_starts_the_keeper_again(house: Hou
     until(house.status)
     house.hold(True)
     house.reaches(True)
+    until(lambda: events(house.store, "request"), "for the hold to be stored")
     first = children(supervisor.pid)[0]
     subprocess.run(["kill", "-9", str(first)], check=True)
-    house.reaches(False)
-    assert house.status() is None
-    house.reaches(True)  # started again, the hold restored
+    # safe, then started again, and the hold restored
+    until(lambda: _switched(house)[-3:] == [True, False, True], house.output())
     assert children(supervisor.pid) != [first]
     supervisor.terminate()
     assert supervisor.wait() == 0

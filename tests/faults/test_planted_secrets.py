@@ -164,8 +164,11 @@ def test_what_is_searched_would_be_found(house: House) -> None:
     """The search itself: a secret in the store is seen."""
     house.keeper()
     house.hold(True)
-    data = b"".join(f.read_bytes() for f in house.store.glob("readings.sqlite*"))
-    assert b"hood" in data
+
+    def searched() -> bytes:
+        return b"".join(f.read_bytes() for f in house.store.glob("readings.sqlite*"))
+
+    until(lambda: b"hood" in searched(), house.output())
 
 
 def test_a_mistake_in_the_configuration_shows_no_secret(house: House) -> None:
