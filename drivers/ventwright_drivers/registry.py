@@ -1,14 +1,16 @@
 """Finds drivers and emulated twins by part number, ours by looking, others' by entry point.
 
 Entry point groups: `ventwright.parts`, `ventwright.relays` and `ventwright.twins`, each naming a
-class. One that does not load costs itself and a sentence in the log, nothing else.
+class. One that does not load costs itself and a sentence in the log, nothing else. Each is searched
+once: what is installed later is found by the next process.
 """
 
 import importlib
 import inspect
 import logging
 import pkgutil
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from functools import cache
 from importlib.metadata import EntryPoint, entry_points
 from types import ModuleType
 from typing import Any
@@ -27,8 +29,9 @@ def _modules(package: str) -> Iterator[ModuleType]:
 
 def _classes(package: str, base: Any) -> Iterator[type[Any]]:
     for module in _modules(package):
-        for _, found in inspect.getmembers(module, inspect.isclass):
-            if issubclass(found, base) and found.__module__ == module.__name__:
+        for found in vars(module).values():
+            ours = inspect.isclass(found) and found.__module__ == module.__name__
+            if ours and issubclass(found, base):
                 yield found
 
 
@@ -65,18 +68,21 @@ def broken() -> dict[str, str]:
     return dict(_broken)
 
 
-def parts() -> dict[str, type[Part]]:
+@cache
+def parts() -> Mapping[str, type[Part]]:
     """Map every known sensor part number to its driver."""
     names = tuple(f"ventwright_drivers.{wire}" for wire in ("serial", "i2c", "relay"))
     return _devices(Part, names, "ventwright.parts")
 
 
-def relays() -> dict[str, type[Relay]]:
+@cache
+def relays() -> Mapping[str, type[Relay]]:
     """Map every known relay kind to its driver."""
     return _devices(Relay, ("ventwright_drivers.relay",), "ventwright.relays")
 
 
-def twins() -> dict[str, type[Any]]:
+@cache
+def twins() -> Mapping[str, type[Any]]:
     """Map part numbers and relay kinds to their emulated twins."""
     from ventwright_drivers.emulated.twin import I2CTwin, LineTwin, SerialTwin
 
@@ -85,6 +91,12 @@ def twins() -> dict[str, type[Any]]:
     found = [twin for base in bases for twin in _classes(package, base)]
     found += _foreign(bases, "ventwright.twins", "models")
     return {model: twin for twin in found for model in getattr(twin, "models", ())}
+
+
+def search_again() -> None:
+    """Forget what was found, so that what has been installed since is found, too."""
+    for search in (parts, relays, twins):
+        search.cache_clear()
 
 
 def where(driver: type[Device]) -> str:

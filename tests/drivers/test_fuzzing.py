@@ -1,20 +1,16 @@
 """Ten million bytes of random, mutated and truncated traffic through every decoder, seeded.
 
 No exception escapes, and nothing with a wrong checksum becomes a reading; the checksums are those
-of frames.py, not the drivers'. Two cores take less than a minute for all.
+of frames.py, not the drivers'.
 """
 
-import multiprocessing
-import os
 import re
-from collections.abc import Iterator
-from concurrent.futures import Future, ProcessPoolExecutor
 
 import pytest
 
 from drivers import fuzzing
 from drivers.frames import BLOCKS, STREAMS
-from drivers.fuzzing import BYTES, Outcome, fuzz
+from drivers.fuzzing import BYTES, fuzz
 from ventwright_drivers import registry
 from ventwright_drivers.part import Sample
 
@@ -23,17 +19,9 @@ WITHOUT_DECODER = {"relay-gpio", "tacho-gpio", "relay-mcp23008", "relay-pcf8574"
 """Lines, edges and bytes that mean what they are. Let this list not grow."""
 
 
-@pytest.fixture(scope="module")
-def outcomes() -> Iterator[dict[str, Future[Outcome]]]:
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(os.cpu_count(), mp_context=context) as pool:
-        yield {name: pool.submit(fuzz, name) for name in NAMES}
-        pool.shutdown(cancel_futures=True)
-
-
 @pytest.mark.parametrize("name", NAMES)
-def test_ten_million_bytes(name: str, outcomes: dict[str, Future[Outcome]]) -> None:
-    outcome = outcomes[name].result()
+def test_ten_million_bytes(name: str) -> None:
+    outcome = fuzz(name)
     assert outcome.wrong == []
     assert outcome.fed >= BYTES
     assert outcome.read > 1000, "the traffic has no frame that is whole"

@@ -1,6 +1,6 @@
 """Finding drivers: ours by looking, others' by entry point."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from importlib.metadata import EntryPoint
 from typing import Any
 
@@ -22,6 +22,14 @@ class ForeignTwin(PmsTwin):
     """Its twin."""
 
     models = ("foreign1",)
+
+
+@pytest.fixture(autouse=True)
+def searched_anew() -> Iterator[None]:
+    """Have each test search for itself, and leave nothing that it found."""
+    registry.search_again()
+    yield
+    registry.search_again()
 
 
 def test_parts_relays_and_twins_are_found_by_looking() -> None:
@@ -46,7 +54,7 @@ def test_others_add_parts_by_entry_point(monkeypatch: pytest.MonkeyPatch) -> Non
     place = f"{__name__}:Foreign"
     entries = {"ventwright.parts": [EntryPoint("foreign1", place, "ventwright.parts")]}
     monkeypatch.setattr(registry, "entry_points", lambda group: entries.get(group, []))
-    found: dict[str, Any] = registry.parts()
+    found: Any = registry.parts()
     assert found["foreign1"].__qualname__ == "Foreign"
     assert "foreign1" not in registry.relays()
 
@@ -81,6 +89,7 @@ def test_a_driver_of_others_that_fails_costs_itself_and_one_sentence(
     good = f"{__name__}:Foreign"
     offer(("bad1", value, "ventwright.parts"), ("foreign1", good, "ventwright.parts"))
     for _ in range(2):
+        registry.search_again()
         assert {"foreign1", "pms5003"} <= set(registry.parts())
     (record,) = caplog.records
     sentence = record.getMessage()

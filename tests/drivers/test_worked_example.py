@@ -5,6 +5,7 @@ import re
 import subprocess
 import sys
 import tomllib
+from collections.abc import Iterator
 from importlib.metadata import entry_points
 from pathlib import Path
 from typing import Any
@@ -59,9 +60,13 @@ def environ(site: Path) -> dict[str, str]:
 
 
 @pytest.fixture
-def installed(site: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def installed(site: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     monkeypatch.syspath_prepend(str(site))
     monkeypatch.setattr(sys, "dont_write_bytecode", True)
+    registry.search_again()
+    yield
+    monkeypatch.undo()
+    registry.search_again()
 
 
 def run(environ: dict[str, str], *words: str) -> str:
