@@ -128,7 +128,10 @@ class Keeper:
         self._lock = be_alone(self.settings.store.folder)
         self._examine()
         self._greet(self._restore())
-        self._server = self._serve()
+        self._server = self._listen()
+        tell_systemd("READY=1")  # before anything may feed the watchdog
+        if self._server is not None:
+            self._server.start()
         spawn: Callable[[str, Callable[[], None]], Thread] = self._clock.spawn
         self._threads = [spawn("time", self._run)]
         for name, hand in self._hands.items():
@@ -155,17 +158,14 @@ class Keeper:
 
         Thread(target=look, name="examine", daemon=True).start()
 
-    def _serve(self) -> Server | None:
-        """Take requests; where the disk refuses the socket, the room is watched all the same."""
+    def _listen(self) -> Server | None:
+        """Be there for requests; where the disk refuses, the room is watched all the same."""
         usual = self.settings.socket
         for path in (usual, spare(usual)) if spare(usual).parent.is_dir() else (usual,):
             try:
-                server = Server(path, self._take)
+                return Server(path, self._take)
             except OSError as error:
                 _LOG.warning("no requests are taken at %s: %s", path, error)
-            else:
-                server.start()
-                return server
         return None
 
     def _restore(self) -> Before:
@@ -189,7 +189,6 @@ class Keeper:
 
     def _run(self) -> None:
         """Work off what falls due without an event; `_wake` is when the next of it does."""
-        tell_systemd("READY=1")
         while not self._clock.stopped:
             self._nudges.get(self._wake)
             self._take(None)
