@@ -127,19 +127,20 @@ class House:
     def keeper(self, **environ: str) -> "subprocess.Popen[bytes]":
         """Start a keeper without warm-up and long pauses, and wait until it answers."""
         process = self.run("-c", QUICK_START, "--config", str(self.config), **environ)
-        until(lambda: (found := self.status()) and self._store_tried(found), self.output())
+        until(self.begun, self.output())
         return process
 
-    def _store_tried(self, found: dict[str, Any]) -> bool:
-        """Tell whether the keeper has stored something, or has said that it cannot."""
-        return bool(found["store"]["last commit"] or found["store"]["failing"])
+    def begun(self) -> bool:
+        """Tell whether a keeper answers and has stored something, or has said that it cannot."""
+        found = self.status()
+        return bool(found and (found["store"]["last commit"] or found["store"]["failing"]))
 
     def output(self) -> str:
         return (self.folder / "output").read_text()
 
     def status(self) -> dict[str, Any] | None:
         try:
-            return ask(self.store / "keeper.socket", "status")
+            return ask(self.store / "keeper.socket", "status", LIMIT_S)
         except NotRunningError:
             return None
 
@@ -157,7 +158,8 @@ class House:
         )
 
     def hold(self, on: bool) -> None:
-        answer = ask(self.store / "keeper.socket", "hold", name="hood", on=on, **{"for": 3_600_000})
+        words = {"name": "hood", "on": on, "for": 3_600_000}
+        answer = ask(self.store / "keeper.socket", "hold", LIMIT_S, **words)
         assert answer["done"], answer
 
     @property

@@ -15,6 +15,7 @@ from email.policy import default
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any, NamedTuple
+from urllib.error import HTTPError
 
 from aiosmtpd.controller import Controller
 
@@ -31,6 +32,7 @@ def eventually(check: Callable[[], Any], patience: float = PATIENCE_S) -> Any:
 
 
 def free_port() -> int:
+    """Give a port that is free now; another process may take it next."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])
@@ -71,6 +73,8 @@ class Endpoint:
         self.released = threading.Event()
         self.keeps = False
         """Keep connections open after an answer."""
+        self.busy = 0
+        """How many connections were taken and are not done with."""
         endpoint = self
 
         class Handler(BaseHTTPRequestHandler):
@@ -84,6 +88,18 @@ class Endpoint:
         class Server(ThreadingHTTPServer):
             daemon_threads = True
             allow_reuse_address = True
+
+            def process_request(self, *words: Any) -> None:
+                with endpoint.lock:
+                    endpoint.busy += 1
+                super().process_request(*words)
+
+            def process_request_thread(self, *words: Any) -> None:
+                try:
+                    super().process_request_thread(*words)
+                finally:
+                    with endpoint.lock:
+                        endpoint.busy -= 1
 
             def handle_error(self, *_: object) -> None:
                 pass
@@ -116,6 +132,14 @@ class Endpoint:
         handler.end_headers()
         if reply.status != 204:
             handler.wfile.write(reply.body.encode())
+
+    def settle(self) -> None:
+        """Wait until all is done with that was sent by now, for who sent it may have died."""
+        try:
+            urllib.request.urlopen(self.url, timeout=PATIENCE_S)
+        except HTTPError as refused:  # taken in turn: once this one is answered, no other waits
+            refused.close()
+        eventually(lambda: not self.busy)
 
     def keep(self, body: bytes) -> None:
         for line in body.decode().splitlines():
@@ -170,10 +194,16 @@ class Mailbox:
         return "250 OK"
 
 
+class _MailServer(Controller):
+    def _trigger_server(self) -> None:
+        self.port = self.server.sockets[0].getsockname()[1]  # the one that was given for 0
+        super()._trigger_server()
+
+
 @contextmanager
 def mail_server() -> Iterator[tuple[Mailbox, int]]:
     box = Mailbox()
-    controller = Controller(box, hostname="127.0.0.1", port=free_port())
+    controller = _MailServer(box, hostname="127.0.0.1", port=0, ready_timeout=PATIENCE_S)
     controller.start()
     try:
         yield box, controller.port
@@ -184,8 +214,19 @@ def mail_server() -> Iterator[tuple[Mailbox, int]]:
 class Metrics:
     """A running victoria-metrics: line protocol in, lines of JSON out."""
 
-    def __init__(self, port: int) -> None:
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._start()
+
+    def _start(self) -> None:
+        port = free_port()
         self.url = f"http://127.0.0.1:{port}"
+        words = [f"-storageDataPath={self._folder}", f"-httpListenAddr=127.0.0.1:{port}"]
+        self.process = subprocess.Popen(
+            ["/usr/bin/victoria-metrics", *words, "-retentionPeriod=10y"],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
 
     def ask(self, path: str, **words: str) -> str:
         query = urllib.parse.urlencode(words)
@@ -193,6 +234,9 @@ class Metrics:
             return str(answer.read().decode())
 
     def up(self) -> bool:
+        """Tell whether it answers; one whose port somebody else took first is started anew."""
+        if self.process.poll() is not None:
+            self._start()
         try:
             return self.ask("/health") == "OK"
         except OSError:
@@ -228,21 +272,10 @@ class Metrics:
 @contextmanager
 def metrics(folder: Path) -> Iterator[Metrics]:
     """Run the real database; fails where it is not installed."""
-    port = free_port()
-    process = subprocess.Popen(
-        [
-            "/usr/bin/victoria-metrics",
-            f"-storageDataPath={folder}",
-            f"-httpListenAddr=127.0.0.1:{port}",
-            "-retentionPeriod=10y",
-        ],
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-    )
+    made = Metrics(folder)
     try:
-        made = Metrics(port)
         eventually(made.up)
         yield made
     finally:
-        process.kill()
-        process.wait()
+        made.process.kill()
+        made.process.wait()

@@ -3,12 +3,11 @@
 import os
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 from bench.load import READINGS_A_SECOND
 from bench.playing import write_store
-from receivers import Metrics, free_port
+from receivers import metrics
 
 CONFIG = """
 [room]
@@ -22,7 +21,7 @@ has_battery = true
 model = "pms5003"
 port = "/dev/null"
 [database]
-url = "http://127.0.0.1:{port}"
+url = "{url}"
 bucket = "bench"
 """
 
@@ -44,15 +43,9 @@ courier.close()
 def measure(folder: Path, seconds: int) -> tuple[float, float, float]:
     """Push; readings a second, growth of peak memory, MB, and peak memory, MB."""
     write_store(folder / "outage", seconds)
-    port = free_port()
     config = folder / "push.toml"
-    config.write_text(CONFIG.format(folder=folder, port=port))
-    words = ["-storageDataPath", str(folder / "database"), "-httpListenAddr", f"127.0.0.1:{port}"]
-    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
-    server = subprocess.Popen(["victoria-metrics", *words, "-retentionPeriod", "10y"], **quiet)
-    try:
-        while not Metrics(port).up():
-            time.sleep(0.05)
+    with metrics(folder / "database") as server:
+        config.write_text(CONFIG.format(folder=folder, url=server.url))
         told = subprocess.run(
             [sys.executable, "-c", _DRAIN, str(config)],
             capture_output=True,
@@ -60,8 +53,5 @@ def measure(folder: Path, seconds: int) -> tuple[float, float, float]:
             check=True,
             env=os.environ,
         )
-    finally:
-        server.terminate()
-        server.wait(20)
     took, begun, peak = map(float, told.stdout.split())
     return seconds * READINGS_A_SECOND / took, (peak - begun) / 1024, peak / 1024

@@ -112,7 +112,7 @@ class Fast:
     def _settings(self, folder: Path, database: str, phone: str) -> Settings:
         plain = load_settings(folder, dict.fromkeys(PARTS, "/dev/null"), "/dev/null")
         services = folder / "services"
-        services.write_text(f"json://{phone}/?cto=2&rto=2\n")
+        services.write_text(f"json://{phone}/?cto=20&rto=20\n")
         alarm = Alarm("bench.pm2_5", 50, 10, "mean", MINUTE, on_delay=0, coverage=0.3)
         return replace(
             plain,

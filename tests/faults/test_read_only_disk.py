@@ -78,7 +78,7 @@ def house(tmp_path: Path, card: Card) -> Iterator[House]:
 def owner(house: House) -> Iterator[Phone]:
     made = Phone()
     services = house.folder / "services"
-    services.write_text(f"json://127.0.0.1:{made.port}/?cto=1&rto=1\n")
+    services.write_text(f"json://127.0.0.1:{made.port}/?cto=20&rto=20\n")
     with house.config.open("a") as config:
         config.write(f'\n[phone]\nservices_file = "{services}"\n')
     yield made

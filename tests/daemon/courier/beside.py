@@ -46,7 +46,10 @@ class Phone(Endpoint):
 class World:
     """A store that grows, and a courier beside it that may be started anew."""
 
-    def __init__(self, folder: Path, base: Endpoint | None, owner: Phone | None) -> None:
+    def __init__(
+        self, folder: Path, base: Endpoint | None, owner: Phone | None, patience_s: float = 20
+    ) -> None:
+        """Give the phone so long to answer, real time."""
         self.folder = folder
         self.clock = FakeClock(HOUR)
         self.pace = 1
@@ -55,7 +58,8 @@ class World:
         if base:
             given["database"] = database(base.url)
         if owner:
-            given["phone"] = phone(folder, f"json://127.0.0.1:{owner.port}/?cto=1&rto=1")
+            waits = f"?cto={patience_s}&rto={patience_s}"
+            given["phone"] = phone(folder, f"json://127.0.0.1:{owner.port}/{waits}")
         self.settings = settings(folder, **given)
         self.store = writer(folder)
         self.courier = self.start()

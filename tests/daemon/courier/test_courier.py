@@ -251,8 +251,9 @@ def test_waits_for_a_store_that_is_not_there_yet(
 
 
 def test_a_silent_phone_service_does_not_stop_pushing(
-    world: World, base: Endpoint, owner: Phone
+    tmp_path: Path, base: Endpoint, owner: Phone
 ) -> None:
+    world = World(tmp_path / "store", base, owner, patience_s=0.5)
     owner.judge = lambda _body: Reply(silent=True)
     world.alarm("raised")
     before = threading.active_count()
@@ -262,6 +263,7 @@ def test_a_silent_phone_service_does_not_stop_pushing(
     owner.released.set()
     assert points_in(base.lines()) == points_of(world.folder)
     assert threading.active_count() < before + 30  # those of the server in this process included
+    world.close()
 
 
 def test_a_hung_notifier_does_not_stop_the_pusher(

@@ -64,13 +64,15 @@ def test_killed_at_random_during_an_outage_nothing_is_lost_and_all_is_told_once(
                 eventually(lambda: len(base.requests) >= seen + after)  # noqa: B023
                 running.send_signal(signal.SIGKILL)
                 running.wait()
+        owner.settle()
+        base.settle()
         tries = len(owner.requests)
         base.judge = owner.judge = lambda _body: None
         with process(folder, base.url, f"json://127.0.0.1:{owner.port}") as running:
             eventually(lambda: len(owner.requests) >= tries + 4)
             eventually(lambda: points_in(base.lines()) == points_of(folder))
             running.send_signal(signal.SIGTERM)
-            assert running.wait(30) == 0
+            assert running.wait(50) == 0
         titles = [json.loads(request.body)["title"] for request in owner.requests[tries:]]
     store.close()
     assert sorted(titles) == [f"Workshop: part part-{n} lost" for n in range(4)]
@@ -95,7 +97,7 @@ def test_a_stop_is_orderly_even_while_a_server_is_silent(
         with process(folder, base.url, f"json://127.0.0.1:{owner.port}") as running:
             eventually(lambda: base.requests and owner.requests)
             running.send_signal(number)
-            assert running.wait(30) == 0
+            assert running.wait(50) == 0
     assert counts(folder)["waiting"] == samples_of(folder)
 
 

@@ -67,7 +67,7 @@ class Life:
         self.owner, self.clock = owner, FakeClock(MINUTE)
         self.owner.taken.clear()
         self.owner.in_reach = True
-        address = f"json://127.0.0.1:{owner.port}/?cto=0.5&rto=0.5"
+        address = f"json://127.0.0.1:{owner.port}/?cto=20&rto=20"
         self.folder = folder
         self.settings = stored.settings(folder, phone=stored.phone(folder, address))
         self.core: Core = rooms.core(rooms.room(folder), self.clock.now())

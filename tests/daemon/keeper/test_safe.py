@@ -145,6 +145,7 @@ def test_what_the_keeper_took_counts_while_the_file_is_being_edited(house: House
     house.hold(True)
     house.reaches(True)
     house.processes[0].kill()
+    house.processes[0].wait()
     accepted = house.folder / "accepted.toml"
     shutil.copy(house.config, accepted)
     house.config.write_text("[relays")
@@ -157,5 +158,6 @@ def test_without_what_the_keeper_took_the_file_counts(house: House) -> None:
     house.hold(True)
     house.reaches(True)
     house.processes[0].kill()
+    house.processes[0].wait()
     house.make_safe(house.folder / "never-accepted.toml", house.config)
     assert not house.contact
