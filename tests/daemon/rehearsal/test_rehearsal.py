@@ -18,6 +18,7 @@ import pytest
 from click.testing import CliRunner
 
 from daemon.rehearsal.stage import FUMES
+from house import LIMIT_S
 from ventwright.commands.rehearse import rehearse
 from ventwright.rehearsal import conductor
 from ventwright.rehearsal.conductor import Plan, Rehearsal, RehearsalError
@@ -258,12 +259,16 @@ def test_early_ctrl_c_ends_at_once_and_claims_nothing(after: float, tmp_path: Pa
         run.send_signal(signal.SIGINT)  # as `timeout` does
         stopped = time.monotonic()
         told = run.stdout.read()
-    assert time.monotonic() - stopped < 10
+    assert time.monotonic() - stopped < LIMIT_S < DEFAULT.duration
     assert "Aborted!" not in told
     assert "were simulated" in told or ("nothing was measured" in told and not out.exists())
 
 
-def test_a_stop_before_the_keeper_begins_does_not_wait_for_it(tmp_path: Path) -> None:
+def test_a_stop_before_the_keeper_begins_does_not_wait_for_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for patience in ("_CONNECT_S", "_GOODBYE_S"):
+        monkeypatch.setattr(conductor, patience, 3 * LIMIT_S)
     out = tmp_path / "out"
     held: list[Rehearsal] = []
 
@@ -274,7 +279,7 @@ def test_a_stop_before_the_keeper_begins_does_not_wait_for_it(tmp_path: Path) ->
     began = time.monotonic()
     with pytest.raises(RehearsalError, match=r"nothing was measured, and .*out is removed"):
         held[0].hold()
-    assert time.monotonic() - began < 10
+    assert time.monotonic() - began < LIMIT_S
     assert not out.exists()
 
 

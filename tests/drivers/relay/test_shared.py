@@ -14,7 +14,7 @@ from ventwright_drivers.emulated.relay_a0 import A0Twin
 from ventwright_drivers.emulated.relay_modbus import ModbusTwin
 from ventwright_drivers.errors import BadOption, DeviceLost, NoAnswer
 from ventwright_drivers.part import Relay, Wiring
-from ventwright_drivers.relay import shared
+from ventwright_drivers.relay import a0, modbus, shared
 from ventwright_drivers.relay.a0 import A0Options, A0Relay
 from ventwright_drivers.relay.modbus import ModbusOptions, ModbusRelay
 from ventwright_drivers.serial.link import open_serial
@@ -27,7 +27,10 @@ def _nothing_is_left_open() -> Iterator[None]:
 
 
 @pytest.fixture
-def real() -> Iterator[Wiring]:
+def real(monkeypatch: pytest.MonkeyPatch) -> Iterator[Wiring]:
+    """Wire to real terminals, with patience enough for any machine."""
+    for driver in (a0, modbus):
+        monkeypatch.setattr(driver, "_REPLY_MS", 60_000)
     clock = SystemClock()
     yield wiring(clock, open_port=open_serial)
     clock.stop()

@@ -1,6 +1,7 @@
 """Real pseudo-terminals: unplugging at every byte, plugging in again, silence and garbage."""
 
 import os
+import select
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -104,7 +105,7 @@ def test_a_thousand_unpluggings_leak_no_descriptor(host: PtyHost, part: Part) ->
         host.plug_in()
         part.start()
     assert sum(1 for _ in Path("/proc/self/fd").iterdir()) <= before
-    assert threading.active_count() == threads
+    assert threading.active_count() <= threads
 
 
 def test_a_second_reader_is_refused(host: PtyHost, part: Part) -> None:
@@ -121,19 +122,23 @@ def test_service_carries_the_twins_frames_and_mute_and_meddle_spoil_them(
     with PtyHost(PmsTwin(air), tmp_path / "port") as host:
         wires = wiring(SystemClock(), open_port=open_serial)
         with Pms5003(Pms5003.Options(port=host.path), wires) as part:
-            monkeypatch.setattr(type(part), "silence_ms", 20)
             host.mute = True
             host.service(0)
             host.service(10_000)
-            with pytest.raises(NoAnswer, match="sent nothing for"):
-                part.read()
+            with monkeypatch.context() as soon:
+                soon.setattr(type(part), "silence_ms", 20)
+                with pytest.raises(NoAnswer, match="sent nothing for"):
+                    part.read()
             host.mute = False
             host.meddle = lambda data: data[:-1] + b"\0"
             host.service(20_000)
+            assert select.select([host._slave], [], [], PATIENCE_MS / 1000)[0]
+            monkeypatch.setattr(type(part), "silence_ms", 20)
             with pytest.raises(NoAnswer, match="nothing usable"):
                 part.read()
             host.meddle = lambda data: data
             host.service(30_000)
+            monkeypatch.setattr(type(part), "silence_ms", PATIENCE_MS)
             assert part.read().values[:3] == (7, 7, 7)
 
 
