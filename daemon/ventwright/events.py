@@ -51,6 +51,7 @@ from ventwright_drivers.part import Sample
 DIED = "the keeper before died or was killed"
 REBOOTED = "the machine was started anew"
 STOPPED = "it was stopped in good order"
+SPOILT = "what the keeper before knew cannot be read"
 """Why a keeper had to start, in the record of its start."""
 
 

@@ -39,9 +39,9 @@ def in_force(reader: Reader, parts: Mapping[str, PartEntry], name: str) -> InFor
     part, _, quantity = name.partition(".")
     boots = reader.boots()
     since = [
-        (event.t + boots[event.boot].offset, Calibration(*event.body["calibration"].get(name, ())))
+        (event.t + boots[event.boot].offset, Calibration(*said.get(name, ())))
         for event in reader.events_of("keeper")
-        if "calibration" in event.body
+        if isinstance(said := event.body.get("calibration"), dict)
     ]
     now = parts[part].calibration.get(quantity, _NONE)
     return InForce(name, now, sorted(since, key=lambda one: one[0]))

@@ -155,6 +155,8 @@ def courier_lines(settings: Settings, counted: dict[str, Any]) -> Iterator[str]:
             f"waiting, {number['events_refused']} refused, {number['events_dropped']} dropped, "
             f"{number['events_gone']} too old for the store before they were pushed"
         )
+    if spoilt := number["spoilt"]:
+        yield f"store: {spoilt} of its events cannot be read, nobody was told of them (see the log)"
     for refused in counted.get("latest_refused", [])[-1:]:
         yield f"database: the latest refusal: {refused}"
     if settings.phone:

@@ -1,18 +1,25 @@
 """What became of everything, read from the files: for `ventwright status` and for checks."""
 
-import json
 import sqlite3
 from contextlib import closing
 from pathlib import Path
 from typing import Any
 
-from ventwright.courier.file import open_to_read
+from ventwright.courier.file import open_to_read, state_in
 from ventwright.courier.troubles import KEPT_AS
 from ventwright.storage import schema
 
 _READINGS = ("pushed", "empty", "refused", "dropped", "gone", "blocks_gone")
 _EVENTS = ("pushed", "refused", "dropped", "gone")
-_MESSAGES = ("messages", "delivered", "told later", "given up", "failed attempts", "passed over")
+_MESSAGES = (
+    "messages",
+    "delivered",
+    "told later",
+    "given up",
+    "failed attempts",
+    "passed over",
+    "spoilt",
+)
 
 
 def counts(folder: Path) -> dict[str, Any]:
@@ -22,6 +29,7 @@ def counts(folder: Path) -> dict[str, Any]:
     database) + dropped (by the courier, with the reason) + gone (too old for the store before they
     were pushed) + waiting; likewise of the events, none of which is empty. Of the deliveries
     (messages times services), all = delivered + told later (with a newer one) + given up + waiting.
+    `spoilt`: events of which nobody is told, for they cannot be read.
     `troubles`: what fails just now, see troubles.py.
     Where a file is missing or unreadable, its counts are left out.
     """
@@ -81,8 +89,7 @@ def _told(db: sqlite3.Connection) -> dict[str, int]:
 
 
 def _troubles(db: sqlite3.Connection) -> dict[str, Any]:
-    row = db.execute("SELECT body FROM state WHERE key = ?", (KEPT_AS,)).fetchone()
-    found: dict[str, Any] = json.loads(row[0]) if row else {}
+    found: dict[str, Any] = state_in(db, KEPT_AS) or {}
     return found
 
 

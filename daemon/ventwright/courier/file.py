@@ -5,6 +5,7 @@ taken from the store again. So its commits do not wait for the disk, and its pag
 """
 
 import json
+import logging
 import sqlite3
 import threading
 from collections.abc import Iterator
@@ -12,11 +13,13 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from ventwright.storage.schema import connect_to_read, restrict
+from ventwright.storage.schema import connect_to_read, lenient, restrict
 
 VERSION = 4
 MOST_REFUSED = 10_000
 """Refused records kept with their reason; older ones stay in the counts only."""
+
+log = logging.getLogger(__name__)
 
 _TABLES = """
 CREATE TABLE state (key TEXT PRIMARY KEY, body TEXT NOT NULL) WITHOUT ROWID;
@@ -104,7 +107,7 @@ def open_to_read(folder: Path) -> sqlite3.Connection:
 
 
 def _connect(path: Path | str) -> sqlite3.Connection:
-    db = sqlite3.connect(path, isolation_level=None, timeout=5, check_same_thread=False)
+    db = lenient(sqlite3.connect(path, isolation_level=None, timeout=5, check_same_thread=False))
     try:
         db.execute("PRAGMA page_size = 1024")
         db.execute("PRAGMA journal_mode = WAL")
@@ -164,15 +167,24 @@ class CourierFile:
                 self.close()  # which undoes it, too
 
     def state(self, key: str) -> Any:
-        """Read a piece of saved state, or None; raises sqlite3.Error."""
-        row = self.db.execute("SELECT body FROM state WHERE key = ?", (key,)).fetchone()
-        return json.loads(row[0]) if row else None
+        """Read a piece of saved state, or None, also where it is spoilt; raises sqlite3.Error."""
+        return state_in(self.db, key)
 
     def close(self) -> None:
         """Close the file; using it again opens it again."""
         db, self._db = self._db, None
         if db is not None:
             db.close()
+
+
+def state_in(db: sqlite3.Connection, key: str) -> Any:
+    """Read a piece of saved state, or None, also where it is spoilt; raises sqlite3.Error."""
+    row = db.execute("SELECT body FROM state WHERE key = ?", (key,)).fetchone()
+    try:
+        return json.loads(row[0]) if row else None
+    except (ValueError, TypeError) as error:
+        log.warning("what was noted of %s cannot be read, and is left out: %s", key, error)
+        return None
 
 
 def keep_state(db: sqlite3.Connection, key: str, body: Any) -> None:

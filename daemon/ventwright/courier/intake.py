@@ -20,7 +20,7 @@ from ventwright.notifying.messages import Context, Message, compose
 from ventwright.notifying.post import Post
 from ventwright.notifying.repeating import Repeater
 from ventwright.notifying.restarts import Restarts
-from ventwright.storage.reader import Boot, StoredEvent
+from ventwright.storage.reader import Boot, Page, StoredEvent
 
 _AT_ONCE = 500
 
@@ -103,7 +103,10 @@ class Intake:
         """Tell whether to tell an event early; of the store itself the watch tells."""
         if event.kind == "store" or key_of(event, boot) in self._told:
             return False
-        return self._message(event, boot) is not None
+        try:
+            return self._message(event, boot) is not None
+        except Exception:  # noqa: BLE001 - passed over, and counted, once the files can be written
+            return False
 
     def _put_early(
         self,
@@ -125,26 +128,39 @@ class Intake:
         mark = self._mark()
         if mark > reader.newest_event():
             mark = self._begin_anew()
-        events = reader.events(mark, _AT_ONCE)
+        page = reader.page(mark, _AT_ONCE)
         done: list[str] = []
-        if events:
-            self._take_in(events, boots, done)
+        if page.last > mark:
+            self._take_in(page, boots, done)
         for flag in done:
             self._teller.note(flag, False)
-        return len(events) == _AT_ONCE
+        return page.last > mark
 
-    def _take_in(self, events: list[StoredEvent], boots: dict[int, Boot], done: list[str]) -> None:
+    def _take_in(self, page: Page, boots: dict[int, Boot], done: list[str]) -> None:
         try:
             with self._file.transaction() as db:
-                for event in events:
-                    self._tell(db, event, boots[event.boot], done)
+                for spoilt in page.spoilt:
+                    _pass_over(db, *spoilt)
+                for event in page.events:
+                    self._tell_or_pass(db, event, boots[event.boot], done)
                 query = "UPDATE progress SET event = ? WHERE store = ?"
-                db.execute(query, (events[-1].id, self._stock.identity))
+                db.execute(query, (page.last, self._stock.identity))
         except BaseException as error:
             self._repeater.forget()
             if self._full and isinstance(error, sqlite3.Error | OSError):
-                self._tell_early(events, boots)
+                self._tell_early(page.events, boots)
             raise
+
+    def _tell_or_pass(
+        self, db: sqlite3.Connection, event: StoredEvent, boot: Boot, done: list[str]
+    ) -> None:
+        """Tell an event; one that makes no sense costs itself only, not all that come after it."""
+        try:
+            self._tell(db, event, boot, done)
+        except (sqlite3.Error, OSError):
+            raise
+        except Exception as error:  # noqa: BLE001 - whatever is wrong in it
+            _pass_over(db, event.id, repr(error))
 
     def _mark(self) -> int:
         store = (self._stock.identity,)
@@ -208,6 +224,11 @@ class Intake:
             done.append(flag)
             return False
         return bool(self._teller.flag(flag)) and flag not in done
+
+
+def _pass_over(db: sqlite3.Connection, number: int, why: str) -> None:
+    count(db, "spoilt")
+    log.warning("event %d of the store is spoilt, nobody is told of it: %s", number, why)
 
 
 def _unstored(record: Mapping[str, Any]) -> StoredEvent:

@@ -6,14 +6,13 @@ lines of it that were then set aside.
 
 import logging
 from collections.abc import Callable
-from itertools import takewhile
 
 from ventwright.courier.file import CourierFile
 from ventwright.exporting.event_progress import EventAside, EventGain, EventProgress
 from ventwright.exporting.events import LOOK_BACK, lines_of_events
 from ventwright.exporting.labels import BUILT_MS, TOO_EARLY, Labels
 from ventwright.settings.model import Database
-from ventwright.storage.reader import Reader, StoredEvent
+from ventwright.storage.reader import Page, Reader
 
 _AT_ONCE = 1000
 
@@ -47,35 +46,35 @@ class EventPusher:
             log.warning("the store has fewer events than were pushed: all are pushed again")
             progress.begin_anew()
         boots = reader.boots()
-        found = reader.events(progress.mark, self._size)
+        page = reader.page(progress.mark, self._size)
         offsets = {
             boot: self._labels.offset(boots[boot], boots)
-            for boot in {event.boot for event in found} & boots.keys()
+            for boot in {event.boot for event in page.events} & boots.keys()
         }
-        due = [*takewhile(lambda event: offsets.get(event.boot) is not None, found)]
-        if due:
+        waits = next((e.id for e in page.events if offsets.get(e.boot) is None), None)
+        due = page if waits is None else page.before(waits)
+        if due.last > progress.mark:
             progress.advance(self._push(reader, progress.mark, due, offsets))
-        return len(due) == self._size
+        return len(due.events) + len(due.spoilt) == self._size
 
     def _push(
         self,
         reader: Reader,
         mark: int,
-        events: list[StoredEvent],
+        page: Page,
         offsets: dict[int, int | None],
     ) -> EventGain:
-        """Send events, and say what became of all after the mark."""
-        gain = EventGain(events[-1].id)
-        gain.counts.gone = gain.mark - mark - len(events)
+        """Send the events of a page, and say what became of all after the mark."""
+        gain, events = EventGain(page.last), page.events
+        gain.counts.gone = gain.mark - mark - len(events) - len(page.spoilt)
         labelled = [(event, offsets[event.boot] or 0) for event in events]
         sent = [(event, offset) for event, offset in labelled if event.t + offset >= BUILT_MS]
         kept = {event.id for event, _ in sent}
         gain.aside = [EventAside(e.id, "", TOO_EARLY) for e in events if e.id not in kept]
+        gain.aside += [EventAside(n, "", f"cannot be read: {why}") for n, why in page.spoilt]
         gain.counts.dropped = len(gain.aside)
-        before = reader.events(max(0, events[0].id - LOOK_BACK - 1), LOOK_BACK)
-        lines = lines_of_events(
-            self._start, (event for event in before if event.id < events[0].id), sent
-        )
+        before = reader.page(max(0, mark - LOOK_BACK), LOOK_BACK).before(mark + 1)
+        lines = lines_of_events(self._start, before.events, sent)
         refused = self._send(lines) if lines else []
         gain.aside += [EventAside(sent[n][0].id, lines[n].decode(), why) for n, why in refused]
         gain.counts.refused = len(refused)

@@ -15,7 +15,7 @@ from typing import Any
 
 from ventwright.control.server import Asked, Server
 from ventwright.control.wire import spare
-from ventwright.events import Event, LocalTime, Readings, Record, Request, Switch
+from ventwright.events import SPOILT, Event, LocalTime, Readings, Record, Request, Switch
 from ventwright.keeper.alone import be_alone
 from ventwright.keeper.core import BEAT_MS, Core
 from ventwright.keeper.labels import local_offset
@@ -175,8 +175,9 @@ class Keeper:
             return Before(None, "first start")
         try:
             return restore(self.core, reader, self._boot)
-        except (sqlite3.Error, ValueError, KeyError, TypeError) as error:
-            return Before(None, f"the store could not be read: {error}")
+        except Exception as error:  # noqa: BLE001 - whatever is in the store, the room is watched
+            _LOG.warning("%s: %s", SPOILT, error)
+            return Before(None, SPOILT)
         finally:
             reader.close()
 

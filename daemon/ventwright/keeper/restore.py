@@ -7,12 +7,13 @@ readings go back as the new one would have given them, and its baseline learns t
 """
 
 import contextlib
+import logging
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple, cast
 
 from ventwright.alarms.comparing import longest_window
-from ventwright.events import DIED, REBOOTED, STOPPED
+from ventwright.events import DIED, REBOOTED, SPOILT, STOPPED
 from ventwright.keeper.core import Core
 from ventwright.means.channel import Channel
 from ventwright.quality.calibration import Moved, in_words
@@ -23,6 +24,8 @@ from ventwright.storage.reader import Boot, Reader, StoredBlock
 
 _MOST_BLOCKS = 40_000
 _PAGE = 1000
+
+log = logging.getLogger(__name__)
 
 
 class Before(NamedTuple):
@@ -56,7 +59,12 @@ def restore(core: Core, reader: Reader, boot_name: str) -> Before:
     boots = reader.boots()
     mine = next((b.id for b in boots.values() if b.name == boot_name), None)
     longest = max([DAY, *(longest_window(alarm.settings) for alarm in core.alarms.values())])
-    saved = reader.state("core")
+    saved, spoilt = None, False
+    try:
+        saved = reader.state("core")
+    except ValueError as error:
+        spoilt = True
+        log.warning("%s: %s", SPOILT, error)
     if saved:
         core.same_air.restore(saved.get("same air", {}))
     moves = _moves(core, saved)
@@ -69,7 +77,9 @@ def restore(core: Core, reader: Reader, boot_name: str) -> Before:
         channel.resume()
     if saved:
         core.restore(saved, saved.get("boot") == boot_name)
-    before = _before(reader, saved, core.now, mine)
+    before = _before(reader, saved or spoilt, core.now, mine)
+    if spoilt:
+        return before._replace(why=SPOILT)
     return before._replace(restored=saved["t"]) if saved else before
 
 
@@ -160,7 +170,7 @@ def _before(reader: Reader, saved: Any, now: int, mine: int | None) -> Before:
     if not saved:
         return Before(None, "first start")
     ended = reader.last_event("keeper")
-    clean = ended is not None and ended.body["change"] == "stopped"
+    clean = ended is not None and ended.body.get("change") == "stopped"
     newest = reader.newest(mine) if mine is not None else None
     missed = None if newest is None else max(0, now - newest)
     if clean:

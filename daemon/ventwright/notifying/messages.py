@@ -5,7 +5,7 @@ Pure functions: a stored event, the settings and a way to name times of day go i
 
 from collections.abc import Callable
 
-from ventwright.events import DIED, REBOOTED, STOPPED
+from ventwright.events import DIED, REBOOTED, SPOILT, STOPPED
 from ventwright.notifying.alarms import alarm_message
 from ventwright.notifying.extraction import ABOUT, about_message, clearance, fan, source
 from ventwright.notifying.message import Context, Message, at, reason, span, text
@@ -182,9 +182,9 @@ def _store(event: StoredEvent, context: Context) -> Message | None:
 
 
 def _is_worth_telling(why: str | None, missed: int | None) -> bool:
-    """Tell what the owner has to know: a death always, what he did himself never."""
-    if why in (DIED, STOPPED):
-        return why == DIED
+    """Tell what the owner has to know: a death or a loss always, what he did himself never."""
+    if why in (DIED, SPOILT, STOPPED):
+        return why != STOPPED
     return why == REBOOTED if missed is None else missed > SHORTEST_GAP_MS
 
 

@@ -1,7 +1,7 @@
 """What would have happened: a log played with one configuration, and all that was heard."""
 
 import sqlite3
-from contextlib import closing
+from contextlib import closing, suppress
 from pathlib import Path
 
 from ventwright.quality.judge import PartKind
@@ -115,14 +115,13 @@ def _note_csv(outcome: Outcome, log: RecordedLog) -> None:
 
 
 def recorded(folder: Path) -> list[Decision]:
-    """Read the decisions that were taken when the log was made."""
-    reader = Reader(folder)
-    try:
+    """Read the decisions that were taken when the log was made, but for spoilt ones."""
+    found = []
+    with closing(Reader(folder)) as reader:
         boots = reader.boots()
-        return [
-            decision(event.t + boots[event.boot].offset, event.kind, event.subject, event.body)
-            for event in all_events(reader)
-            if event.kind in DECIDED
-        ]
-    finally:
-        reader.close()
+        for event in all_events(reader):
+            if event.kind in DECIDED:
+                t = event.t + boots[event.boot].offset
+                with suppress(KeyError, TypeError, AttributeError):
+                    found.append(decision(t, event.kind, event.subject, event.body))
+    return found

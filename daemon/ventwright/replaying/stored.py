@@ -86,7 +86,11 @@ class StoredLog:
 
     def _happenings(self) -> Iterator[Happening]:
         for event in all_events(self._reader):
-            yield Happening(event.boot, event.t, self._item(event))
+            try:
+                item = self._item(event)
+            except (KeyError, TypeError):  # a spoilt one, which lacks what its kind has
+                item = Until(event.t, decided=False)
+            yield Happening(event.boot, event.t, item)
 
     def _item(self, event: StoredEvent) -> Item:
         body = event.body
@@ -107,7 +111,7 @@ class StoredLog:
         """Tell when every keeper saved what the next one took back."""
         boot = None
         for event in all_events(self._reader):
-            if event.kind != "keeper" or event.body["change"] != "started":
+            if event.kind != "keeper" or event.body.get("change") != "started":
                 continue
             restored = event.body.get("restored")
             if boot is not None and restored is not None:

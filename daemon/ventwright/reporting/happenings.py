@@ -4,6 +4,7 @@ It must not know readings. Times are Unix ms.
 """
 
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -122,9 +123,10 @@ class _Finder:
         }
 
     def take(self, t: int, event: StoredEvent) -> None:
-        """Take the next event."""
-        if take := self._takes.get(event.kind):
-            take(t, event)
+        """Take the next event; a spoilt one, which lacks what its kind has, is passed over."""
+        with suppress(KeyError, TypeError):
+            if take := self._takes.get(event.kind):
+                take(t, event)
 
     def _alarm(self, t: int, event: StoredEvent) -> None:
         body = event.body
@@ -183,7 +185,8 @@ class _Finder:
             self._runs.popitem()[1].ends = t
 
     def _commissioned(self, t: int, event: StoredEvent) -> None:
-        self.all.commissioned.append(Commissioned(event.subject, t, event.body))
+        if {"natural", "clearance"} <= event.body.keys():
+            self.all.commissioned.append(Commissioned(event.subject, t, event.body))
 
     def _mark(self, t: int, event: StoredEvent) -> None:
         self.all.marks.append((t, event.subject, event.body))

@@ -13,18 +13,18 @@ from pathlib import Path
 from typing import Any
 
 from ventwright.settings.model import DAY
-from ventwright.storage.schema import open_to_read
+from ventwright.storage.schema import in_body, open_to_read
 
 TARGET_A_DAY = 120
 """EEMUA 191's target for the average."""
 
 _WEEK = 7
 _DAYS = 30
-_QUERY = """
+_QUERY = f"""
 SELECT t + offset, subject FROM events JOIN boots ON boots.id = events.boot
-WHERE kind = 'alarm' AND json_extract(body, '$.change') = 'raised'
+WHERE kind = 'alarm' AND {in_body("change")} = 'raised'
 AND t + offset > ? AND t + offset <= ? ORDER BY 1
-"""
+"""  # noqa: S608
 
 
 def alarm_load(folder: Path, now: int) -> dict[str, Any]:

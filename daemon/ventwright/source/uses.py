@@ -9,17 +9,17 @@ from typing import Any
 
 from ventwright.source.proof import LOW
 from ventwright.source.trend import Use, trend_of
-from ventwright.storage.schema import open_to_read
+from ventwright.storage.schema import in_body, open_to_read
 
-_QUERY = """
-SELECT subject, t + offset, json_extract(body, '$.share') FROM events
+_QUERY = f"""
+SELECT subject, t + offset, {in_body("share")} FROM events
 JOIN boots ON boots.id = events.boot
-WHERE kind = 'clearance' AND json_extract(body, '$.change') IN ('found', 'back')
+WHERE kind = 'clearance' AND {in_body("change")} IN ('found', 'back')
 AND t + offset > coalesce((
     SELECT max(made.t + era.offset) FROM events made JOIN boots era ON era.id = made.boot
     WHERE made.kind = 'commissioned' AND made.subject = events.subject
 ), 0) ORDER BY 2
-"""
+"""  # noqa: S608
 
 
 def uses_of(folder: Path) -> dict[str, list[Use]]:

@@ -82,7 +82,7 @@ def unpack(body: bytes, first: int, count: int, quantities: int) -> Block:
     """Unpack a block of `count` samples; raises ValueError if it is damaged."""
     try:
         data = zlib.decompress(body)
-    except zlib.error as error:
+    except (zlib.error, TypeError) as error:
         raise ValueError(f"a block of readings is damaged: {error}") from error
     if len(data) != 4 * count + 9 * count * quantities:
         raise ValueError("a block of readings has the wrong length")

@@ -130,7 +130,7 @@ def unpack_figures(body: bytes, quantities: int) -> list[Figures]:
 def _split(body: bytes, quantities: int) -> list[bytes]:
     try:
         data = zlib.decompress(body)
-    except zlib.error as error:
+    except (zlib.error, TypeError) as error:
         raise ValueError(f"a summary is damaged: {error}") from error
     size, rest = divmod(len(data), max(1, quantities))
     if rest or size % _BYTES_EACH:

@@ -75,8 +75,11 @@ def _note(db: sqlite3.Connection, block: int, samples: int) -> None:
 def pruned(db: sqlite3.Connection) -> dict[str, Any]:
     """Tell up to which block everything was pruned, and how many samples that was in all."""
     row = db.execute("SELECT body FROM state WHERE key = 'pruned'").fetchone()
-    found: dict[str, Any] = json.loads(row[0]) if row else {"block": 0, "samples": 0}
-    return found
+    try:
+        found: dict[str, Any] = json.loads(row[0])
+        return {"block": int(found["block"]), "samples": int(found["samples"])}
+    except (ValueError, TypeError, KeyError):  # there is none, or it is spoilt
+        return {"block": 0, "samples": 0}
 
 
 def _summaries(db: sqlite3.Connection, table: str, until: int) -> int:

@@ -2,14 +2,14 @@
 
 import json
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from ventwright.storage.blocks import Block, unpack
 from ventwright.storage.condensing import HOUR_MS
 from ventwright.storage.pruning import pruned
-from ventwright.storage.schema import identity, open_to_read, unpack_state
+from ventwright.storage.schema import identity, open_to_read, quantities_in, unpack_state
 
 _RECENT = 10_000
 _PAGE = 500
@@ -71,8 +71,43 @@ class StoredEvent(NamedTuple):
     body: dict[str, Any]
 
 
-def _event(row: tuple[Any, ...]) -> StoredEvent:
-    return StoredEvent(row[0], row[1], row[2], row[3], row[4], json.loads(row[5]))
+class Spoilt(NamedTuple):
+    """An event that cannot be read, and why: SQLite's own check does not see every flipped bit."""
+
+    id: int
+    why: str
+
+
+class Page(NamedTuple):
+    """Events in order, those among them that cannot be read, and up to which number they go."""
+
+    events: list[StoredEvent]
+    spoilt: list[Spoilt]
+    last: int
+
+    def before(self, number: int) -> "Page":
+        """Keep what is numbered below `number`."""
+        events = [one for one in self.events if one.id < number]
+        spoilt = [one for one in self.spoilt if one.id < number]
+        return Page(events, spoilt, number - 1)
+
+
+_EVENT = "SELECT id, boot, t, kind, subject, body, boot IN (SELECT id FROM boots) FROM events"
+
+
+def _event(row: tuple[Any, ...]) -> StoredEvent | Spoilt:
+    number, boot, t, kind, subject, text, known = row
+    try:
+        body = json.loads(text)
+    except (ValueError, TypeError) as error:
+        return Spoilt(number, str(error))
+    if not (known and isinstance(body, dict) and isinstance(t, int)):
+        return Spoilt(number, "its boot, its time or its body is none")
+    return StoredEvent(number, boot, t, kind, subject, body)
+
+
+def _readable(rows: Iterable[tuple[Any, ...]]) -> Iterator[StoredEvent]:
+    return (found for found in map(_event, rows) if isinstance(found, StoredEvent))
 
 
 class Reader:
@@ -103,8 +138,9 @@ class Reader:
     def _part(self, number: int) -> StoredPart:
         if number not in self._parts:
             query = "SELECT name, model, quantities FROM parts WHERE id = ?"
-            name, model, quantities = self._db.execute(query, (number,)).fetchone()
-            self._parts[number] = StoredPart(name, model, tuple(json.loads(quantities)))
+            row = self._db.execute(query, (number,)).fetchone()
+            name, model, quantities = row or ("", "", "[]")
+            self._parts[number] = StoredPart(name, model, quantities_in(quantities))
         return self._parts[number]
 
     def parts(self) -> list[StoredPart]:
@@ -128,13 +164,23 @@ class Reader:
             yield from found
             after = found[-1].id
 
+    def page(self, after: int = 0, limit: int = 1000) -> Page:
+        """Read up to `limit` events with a number above `after`, and tell of the spoilt ones."""
+        rows = self._db.execute(f"{_EVENT} WHERE id > ? ORDER BY id LIMIT ?", (after, limit))
+        found = [_event(row) for row in rows.fetchall()]
+        spoilt = [one for one in found if isinstance(one, Spoilt)]
+        good = [one for one in found if isinstance(one, StoredEvent)]
+        return Page(good, spoilt, found[-1].id if found else after)
+
     def events(self, after: int = 0, limit: int = 1000) -> list[StoredEvent]:
-        """Read up to `limit` events with a number above `after`, in order."""
-        rows = self._db.execute(
-            "SELECT id, boot, t, kind, subject, body FROM events WHERE id > ? ORDER BY id LIMIT ?",
-            (after, limit),
-        ).fetchall()
-        return [_event(row) for row in rows]
+        """Read up to `limit` events with a number above `after`, in order; none: there are no more.
+
+        Spoilt ones are passed over.
+        """
+        page = self.page(after, limit)
+        while page.spoilt and not page.events:
+            page = self.page(page.last, limit)
+        return page.events
 
     def hours(self, part: str, boot: int, first: int, last: int) -> Iterator[ReducedHour]:
         """Read the hours of a part and boot that begin from `first` to `last` (ms), in order."""
@@ -188,21 +234,14 @@ class Reader:
         return dict(self._db.execute(query, (after,)).fetchall())
 
     def last_event(self, kind: str) -> StoredEvent | None:
-        """Read the newest event of a kind, or None."""
-        row = self._db.execute(
-            "SELECT id, boot, t, kind, subject, body FROM events WHERE kind = ?"
-            " ORDER BY id DESC LIMIT 1",
-            (kind,),
-        ).fetchone()
-        return _event(row) if row else None
+        """Read the newest event of a kind that can be read, or None."""
+        rows = self._db.execute(f"{_EVENT} WHERE kind = ? ORDER BY id DESC", (kind,))
+        return next(_readable(rows), None)
 
     def events_of(self, kind: str) -> Iterator[StoredEvent]:
-        """Read every event of a kind, in order."""
-        rows = self._db.execute(
-            "SELECT id, boot, t, kind, subject, body FROM events WHERE kind = ? ORDER BY id",
-            (kind,),
-        )
-        return map(_event, rows.fetchall())
+        """Read every event of a kind, in order; spoilt ones are passed over."""
+        rows = self._db.execute(f"{_EVENT} WHERE kind = ? ORDER BY id", (kind,))
+        return _readable(rows.fetchall())
 
     def newest(self, boot: int) -> int | None:
         """Tell the latest time of a recent boot that the store knows of (ms), or None.

@@ -4,7 +4,6 @@ Knows the tables; knows neither a clock nor how long anything is kept. An hour i
 when its labels are final, so that it begins with a whole hour of Unix time.
 """
 
-import json
 import sqlite3
 from collections import defaultdict
 from collections.abc import Iterator
@@ -19,6 +18,7 @@ from ventwright.storage.condensing import (
     of_hour,
     pack_figures,
 )
+from ventwright.storage.schema import quantities_in
 
 _NEAR = 100
 """More blocks than one commit has, one a part: among these alone times may go back."""
@@ -117,7 +117,7 @@ def _reduce(db: sqlite3.Connection, hour: Hour, number: int) -> None:
 
 def _width(db: sqlite3.Connection, part: int) -> int:
     row = db.execute("SELECT quantities FROM parts WHERE id = ?", (part,)).fetchone()
-    return len(json.loads(row[0]))
+    return len(quantities_in(row[0])) if row else 0
 
 
 def _blocks(db: sqlite3.Connection, hour: Hour) -> tuple[dict[int, list[Block]], int]:

@@ -119,9 +119,17 @@ def connect_to_read(path: Path, growing: bool = False, timeout: float = 5) -> sq
     """
     rests = not growing and not beside(path, "-wal").exists()
     uri = f"{path.absolute().as_uri()}?mode=ro{'&immutable=1' * rests}"
-    return sqlite3.connect(
-        uri, uri=True, isolation_level=None, timeout=timeout, check_same_thread=False
+    return lenient(
+        sqlite3.connect(
+            uri, uri=True, isolation_level=None, timeout=timeout, check_same_thread=False
+        )
     )
+
+
+def lenient(connection: sqlite3.Connection) -> sqlite3.Connection:
+    """Read texts with a spoilt letter, which would end the reading of all that stands beside."""
+    connection.text_factory = lambda text: text.decode(errors="replace")
+    return connection
 
 
 def _clear(path: Path) -> None:
@@ -140,8 +148,10 @@ def open_to_write(folder: Path) -> sqlite3.Connection:
     folder.mkdir(parents=True, exist_ok=True)
     restrict(store_path(folder))
     _clear(store_path(folder))
-    connection = sqlite3.connect(
-        store_path(folder), isolation_level=None, timeout=5, check_same_thread=False
+    connection = lenient(
+        sqlite3.connect(
+            store_path(folder), isolation_level=None, timeout=5, check_same_thread=False
+        )
     )
     try:
         connection.execute(f"PRAGMA page_size = {_PAGE_BYTES}")
@@ -189,6 +199,19 @@ def identity(connection: sqlite3.Connection) -> str:
     return str(row[0]) if row else ""
 
 
+def in_body(key: str) -> str:
+    """Write in SQL what an event's body has under a key: null where the body is spoilt."""
+    return f"iif(json_valid(body), json_extract(body, '$.{key}'), NULL)"
+
+
+def quantities_in(text: Any) -> tuple[str, ...]:
+    """Read a part's quantities as its row has them; none where that is spoilt."""
+    try:
+        return tuple(str(one) for one in json.loads(text))
+    except (ValueError, TypeError):
+        return ()
+
+
 def pack_state(body: Any) -> bytes:
     """Pack a piece of state, anything that JSON can hold, as it stands in its table.
 
@@ -201,7 +224,7 @@ def unpack_state(body: str | bytes) -> Any:
     """Unpack what `pack_state` packed, or plain JSON; raises ValueError if it is damaged."""
     try:
         return json.loads(body if isinstance(body, str) else zlib.decompress(body))
-    except zlib.error as error:
+    except (zlib.error, TypeError) as error:
         raise ValueError(f"a piece of state is damaged: {error}") from error
 
 

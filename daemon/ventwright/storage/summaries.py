@@ -79,7 +79,10 @@ def _of_boot(reader: Reader, boot: Boot, wanted: _Wanted) -> Iterator[Summary]:
 def _reduced(hour: ReducedHour, wanted: _Wanted) -> Figures:
     place, width = hour.part.quantities.index(wanted.quantity), len(hour.part.quantities)
     body = hour.minutes if wanted.step == "minute" else hour.body
-    return unpack_figures(body, width)[place] if body else []
+    try:
+        return unpack_figures(body, width)[place] if body else []
+    except ValueError:  # a damaged hour costs itself only
+        return []
 
 
 def _told(figures: Figures, start: int, wanted: _Wanted) -> Iterator[Summary]:

@@ -16,7 +16,7 @@ from ventwright.means.minutes import MINUTE_MS
 from ventwright.settings.model import HOUR, Storage
 from ventwright.storage.pruning import LEAST, Limits, prune
 from ventwright.storage.reducing import reduce_next
-from ventwright.storage.schema import identity
+from ventwright.storage.schema import identity, in_body
 from ventwright.storage.writer import Writer
 
 _EVERY_MS = MINUTE_MS
@@ -29,10 +29,10 @@ RESERVE = 32_000_000
 EVERY_EVENT = 1 << 62
 """Told or pushed up to here: where nobody is told, or there is no database, no event waits."""
 
-_TOLD = """
-SELECT 1 FROM events WHERE kind = 'store' AND json_extract(body, '$.change') = 'shortened'
-AND json_extract(body, '$.most') = ?
-"""
+_TOLD = f"""
+SELECT 1 FROM events WHERE kind = 'store' AND {in_body("change")} = 'shortened'
+AND {in_body("most")} = ?
+"""  # noqa: S608
 
 log = logging.getLogger(__name__)
 
@@ -114,17 +114,17 @@ class Upkeep:
         if self._due is not None and now < self._due:
             return
         self._due = now + _EVERY_MS
-        try:
-            self._repeat(writer, lambda db, boot: reduce_next(db, boot, now))
-            self._repeat(writer, lambda db, _boot: self._prune(db))
-        except Exception as error:  # noqa: BLE001 - the store's thread goes on
-            log.warning("the store is not looked after now, trying again: %s", error)
+        self._repeat(writer, lambda db, boot: reduce_next(db, boot, now))
+        self._repeat(writer, lambda db, _boot: self._prune(db))
 
     @staticmethod
     def _repeat(writer: Writer, work: Callable[[sqlite3.Connection, int], bool]) -> None:
-        for _ in range(_HOURS_AT_ONCE):
-            if not writer.tend(work):
-                return
+        try:
+            for _ in range(_HOURS_AT_ONCE):
+                if not writer.tend(work):
+                    return
+        except Exception as error:  # noqa: BLE001 - the store's thread goes on
+            log.warning("the store is not looked after now, trying again: %s", error)
 
     def _prune(self, db: sqlite3.Connection) -> bool:
         self.space = _space(db, self._free(self._settings.folder))

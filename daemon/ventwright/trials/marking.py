@@ -113,7 +113,7 @@ def _side_by_side(trials: dict[str, Trial]) -> dict[str, Trial]:
 
 def _marked(before: Trial | None, event: StoredEvent, boot: Boot) -> Trial:
     """Take a mark; a trial that was discarded begins anew with the next phase."""
-    body, phase, t = event.body, event.body["phase"], event.t + boot.offset
+    body, phase, t = event.body, event.body.get("phase", "label"), event.t + boot.offset
     if before is None or (before.discarded and phase not in ("label", "discard")):
         before = Trial(event.subject)
     labels = {str(k): str(v) for k, v in body.get("labels", {}).items()}

@@ -124,10 +124,10 @@ def extraction(reader: Reader) -> Extraction:
     while page := reader.events(after):
         after = page[-1].id
         for event in page:
-            if event.kind == "keeper" and event.body["change"] == "started":
+            if event.kind == "keeper" and event.body.get("change") == "started":
                 running.clear()
             elif event.kind == "extractor":
-                running[event.subject] = bool(event.body["on"])
+                running[event.subject] = bool(event.body.get("on"))
             else:
                 continue
             found.times.append(event.t + boots[event.boot].offset)
