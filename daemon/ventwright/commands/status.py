@@ -165,7 +165,7 @@ def courier_lines(settings: Settings, counted: dict[str, Any]) -> Iterator[str]:
 
 
 _FAILING = {
-    "database": "database: bucket {} takes nothing",
+    "database": "database: bucket {} failing",
     "services": "phone: notifications by service {} failing",
     "chores": "chore {}: not done",
 }

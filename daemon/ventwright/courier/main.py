@@ -192,15 +192,17 @@ class Courier:
         finally:
             self._pulse.beat(_PUSHING)
 
-    def _told_database(self, since: int | None) -> None:
+    def _told_database(self, since: int | None, events_only: bool) -> None:
         """Tell once that the database has not answered, and once that it does again."""
         told = self._database_teller.flag(_DATABASE_FLAG)
         now = self._clock.now()
         if since is not None and told is None:
-            message = database_failing(self._context, since, now)
-            self._database_teller.note(_DATABASE_FLAG, since, message)
+            message = database_failing(self._context, since, now, events_only)
+            value = [since, True] if events_only else since
+            self._database_teller.note(_DATABASE_FLAG, value, message)
         elif since is None and told is not None:
-            message = database_back(self._context, min(told, now), now)
+            begun, events_only = told if isinstance(told, list) else (told, False)
+            message = database_back(self._context, min(begun, now), now, events_only)
             self._database_teller.note(_DATABASE_FLAG, None, message)
 
     def _timetable(self) -> list[Chore]:

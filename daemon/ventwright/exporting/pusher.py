@@ -57,12 +57,12 @@ class Pusher:
         options: Database,
         room: str,
         clock: Clock,
-        told: Callable[[int | None], None],
+        told: Callable[[int | None, bool], None],
     ) -> None:
         """Push by `write`, which raises Refused or Unavailable.
 
         `told` is called with the time (ms) since when the database has not answered, once that
-        has lasted 15 min, and with None at every success.
+        has lasted 15 min, and with None at every success; and whether it takes all but events.
         """
         self._file, self._stock, self._write = file, stock, write
         self._options, self._room, self._clock, self._told = options, room, clock, told
@@ -76,6 +76,8 @@ class Pusher:
         """Whether the database has ever taken something in this run."""
         self._answers = False
         """Whether it has taken something in this step."""
+        self._events_only = False
+        """Whether, while it fails, it has taken readings, but no events."""
         self.failing: int | None = None
         """Since when the database has not taken anything, ms of the clock; None if it has."""
         self.outcomes: dict[str, str] = {}
@@ -90,10 +92,16 @@ class Pusher:
         self._answers = False
         try:
             more = self._readings(reader, progress)
+        except Unavailable as error:
+            self._events_only = False
+            return self._failed(error)
+        try:
             more = self._events.step(reader) or more
         except Unavailable as error:
-            self._save(progress)  # readings may have been taken where events are not
-            return self._failed(error)
+            self._events_only |= self._answers
+            self._save(progress)
+            wait = self._failed(error)
+            return 0 if more and self._answers else wait  # readings do not wait for events
         if self._answers:
             self._worked()
         caught_up, self._behind = self._behind and not more, more
@@ -197,22 +205,23 @@ class Pusher:
 
     def _failed(self, error: Unavailable) -> int:
         now = self._clock.now()
-        self.outcomes[self._options.bucket] = str(error)
+        takes = "readings, but no events" if self._events_only else "nothing"
+        self.outcomes[self._options.bucket] = f"it takes {takes}: {error}"
         if self.failing is None:
             self.failing = now
-            log.warning("the database takes nothing now, readings are kept: %s", error)
+            log.warning("the database takes %s now, the rest is kept: %s", takes, error)
         wait = self._backoff.failed(error.asked)
         if now - self.failing >= TOLD_AFTER_MS:
-            self._told(self.failing)
+            self._told(self.failing, self._events_only)
         return wait
 
     def _worked(self) -> None:
         if self.failing is not None:
             log.warning("the database takes readings again")
-        self.failing = None
+        self.failing, self._events_only = None, False
         self.outcomes[self._options.bucket] = ""
         self._backoff.worked()
-        self._told(None)
+        self._told(None, False)
 
     def _save(self, progress: Progress) -> None:
         now = self._clock.now()

@@ -238,16 +238,28 @@ def notes_begun_anew(context: Context, why: str, file: str) -> Message:
     return Message("notes", "begin", "medium", title, body)
 
 
-def database_failing(context: Context, since: int, now: int) -> Message:
-    """Say that the database has not answered since a time (ms of this boot)."""
+def database_failing(context: Context, since: int, now: int, events_only: bool = False) -> Message:
+    """Say that the database has not answered, or taken no events, since a time (ms)."""
     time = context.time_of_day(since)
     when = f"since {time}" if time else f"for {format_duration(now - since)}"
+    if events_only:
+        body = (
+            f"The database takes readings, but has refused all events {when}. Events are kept and "
+            "sent later, until they are twice as old as they are to be kept. May the token write "
+            "to all measurements?"
+        )
+        title = f"{context.room}: database refuses events"
+        return Message("database", "begin", "low", title, body)
     body = f"The database has not answered {when}. Readings are kept and sent later."
     return Message("database", "begin", "low", f"{context.room}: database does not answer", body)
 
 
-def database_back(context: Context, since: int, now: int) -> Message:
-    """Say that the database answers again, after it had not since a time (ms of this boot)."""
+def database_back(context: Context, since: int, now: int, events_only: bool = False) -> Message:
+    """Say that the database takes all again, after it had not since a time (ms of this boot)."""
+    if events_only:
+        title = f"{context.room}: database takes events again"
+        body = f"It refused them {span(context, since, now)}. Kept events are being sent."
+        return Message("database", "end", "low", title, body, title)
     unheard = f"{context.room}: database did not answer for a while, is back"
     body = f"It did not answer {span(context, since, now)}. Kept readings are being sent."
     title = f"{context.room}: database answers again"

@@ -10,7 +10,7 @@ import pytest
 from daemon.courier.beside import HOUR, MINUTE, Phone, World
 from fakes import FakeClock
 from receivers import Endpoint, Reply
-from stored import OFFSET, fill, phone, settings
+from stored import OFFSET, fill, phone, points_in, points_of, settings
 from ventwright.commands.status import courier_lines
 from ventwright.courier.accounts import counts
 from ventwright.courier.file import CourierFile
@@ -32,12 +32,47 @@ def test_a_phone_and_a_database_that_fail_are_shown_since_when_until_they_work(
     world.restart()
     world.run(HOUR)
     service = "phone: notifications by service 1 json failing since 21 September 15:13: failure"
-    bucket = "database: bucket air takes nothing since 21 September 15:13: 503: Service Unavailable"
+    bucket = "database: bucket air failing since 21 September 15:13: it takes nothing: 503: Service"
     assert service in said(world)
     assert bucket in said(world)
     base.judge = owner.judge = lambda _body: None
     world.run(10 * MINUTE)
     assert "since" not in said(world)
+
+
+def test_a_database_that_refuses_events_only_is_called_so_and_gets_all_readings(
+    world: World, base: Endpoint, owner: Phone
+) -> None:
+    base.judge = lambda body: Reply(403) if b"_events," in body else None
+    fill(world.store, 5)
+    world.happen("part", "bench", change="lost", why="gone")
+    world.run(HOUR)
+    fill(world.store, 5, start=world.clock.now())
+    world.run(10 * MINUTE)
+    assert points_in(base.lines()) == points_of(world.folder)
+    assert "bucket air failing since" in said(world)
+    assert "it takes readings, but no events: 403" in said(world)
+    assert "takes nothing" not in said(world)
+    assert "1 waiting, 0 refused" in said(world)
+    assert owner.titles == ["Workshop: part bench lost", "Workshop: database refuses events"]
+    base.judge = lambda _body: None
+    world.restart()
+    world.run(HOUR)
+    assert owner.titles[2:] == ["Workshop: database takes events again"]
+    assert "since" not in said(world)
+
+
+def test_readings_that_wait_do_not_wait_for_events_that_are_refused(
+    world: World, base: Endpoint
+) -> None:
+    base.judge = lambda body: Reply(403) if b"_events," in body else None
+    world.happen("part", "bench", change="lost", why="gone")
+    for n in range(250):
+        fill(world.store, 1, start=HOUR + n * 1000)
+    assert world.courier.pusher
+    waits = [world.courier.pusher.step() for _ in range(6)]
+    assert waits[:4] == [0, 0, 0, 0]
+    assert waits[5] > 0
 
 
 class Ages:

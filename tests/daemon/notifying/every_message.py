@@ -145,6 +145,7 @@ def itself() -> Iterator[Message]:
     aside = "/var/lib/ventwright/courier.damaged-2026-11-25.sqlite"
     yield notes_begun_anew(CONTEXT, "database disk image is malformed", aside)
     yield database_failing(CONTEXT, 300_000, NOW)
+    yield database_failing(CONTEXT, 300_000, NOW, events_only=True)
     yield database_back(CONTEXT, 300_000, NOW)
 
 
