@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 from ventwright.events import Readings, Record
 from ventwright.storage.blocks import pack
 from ventwright.storage.damage import set_aside
+from ventwright.storage.disk import SameDisk
 from ventwright.storage.schema import open_to_write, pack_state, store_path
 
 _MOST_SAMPLES = 60_000
@@ -49,6 +50,7 @@ class Writer:
         self._offset = offset
         self._settled = False
         self._db: sqlite3.Connection | None = None
+        self._disk = SameDisk(store_path(folder))
         self._boot = 0
         self._parts: dict[str, tuple[str, tuple[str, ...]]] = {}
         self._numbers: dict[str, int] = {}
@@ -142,7 +144,9 @@ class Writer:
 
     def _connection(self) -> sqlite3.Connection:
         if self._db is None:
+            self._disk.check()
             self._db = open_to_write(self._folder)
+            self._disk.note()
             self._numbers = {}
         return self._db
 
