@@ -7,7 +7,9 @@ from installer.releases import HOME
 from installer.system import COMMAND, FILES, UNITS, WATCHDOG
 
 _STORE = "/var/lib/ventwright"
-_DATA = ("/etc/ventwright", _STORE, f"{_STORE}-failed-upgrade", f"{_STORE}-before")
+_DATA = ("/etc/ventwright", _STORE)
+_BESIDE = ("before", "going", "failed-upgrade*")
+"""What upgrades may have left beside the readings."""
 
 
 def remove(machine: Machine, with_data: bool) -> None:
@@ -25,8 +27,10 @@ def remove(machine: Machine, with_data: bool) -> None:
             "(/var/lib/ventwright) are kept; --remove --with-data removes them too."
         )
         return
-    for folder in _DATA:
-        shutil.rmtree(machine.at(folder), ignore_errors=True)
+    store = machine.at(_STORE)
+    beside = (f for end in _BESIDE for f in store.parent.glob(f"{store.name}-{end}"))
+    for folder in (*map(machine.at, _DATA), *beside):
+        shutil.rmtree(folder, ignore_errors=True)
     machine.run("userdel", "ventwright")
     machine.run("groupdel", "ventwright")
     machine.say("Ventwright is removed, with its configuration and all its readings.")

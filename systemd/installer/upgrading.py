@@ -1,6 +1,7 @@
 """Puts a release in the place of the one in use, and goes back if it does not become ready."""
 
 import contextlib
+import itertools
 import os
 import shutil
 from pathlib import Path
@@ -13,6 +14,9 @@ from installer.releases import Release
 
 STORE = "/var/lib/ventwright"
 _COPY = "/var/lib/ventwright-before"
+_GOING = "/var/lib/ventwright-going"
+"""What the new version wrote, while the copy takes its place: whoever finds it has to go on."""
+_ASIDE = "ventwright-failed-upgrade"
 _BEFORE = "before"
 """The link to the release that is gone back to, there while another one has to prove itself."""
 _SCHEMA = "from ventwright.storage.schema import VERSION; print(VERSION)"
@@ -54,7 +58,7 @@ def settle(machine: Machine) -> None:
     old = releases.linked(machine, _BEFORE)
     if old is None:
         return
-    if services.running(machine):
+    if services.running(machine) and not machine.at(_GOING).exists():
         _forget(machine)
         return
     machine.say("An upgrade was cut off and does not run; going back to the version before ...")
@@ -110,9 +114,14 @@ def _give_up(machine: Machine, old: Release, why: str) -> NoReturn:
 def _back(machine: Machine, old: Release) -> None:
     """Run the old release with its readings; raises Refusal if it is not ready."""
     machine.run("systemctl", "stop", *system.UNITS)
-    if releases.linked(machine, _BEFORE) and machine.at(_COPY).exists():
-        _put_back(machine)
+    copied = releases.linked(machine, _BEFORE) and machine.at(_COPY).exists()
+    if copied:
+        _clear_place(machine)
     releases.use(machine, old)
+    os.sync()
+    if copied:
+        machine.at(_COPY).rename(machine.at(STORE))
+    _keep_aside(machine, machine.at(_GOING))
     _forget(machine)
     _go(machine, old)
 
@@ -156,11 +165,21 @@ def _refuse_no_room(store: Path) -> None:
         )
 
 
-def _put_back(machine: Machine) -> None:
-    """Give the copy its place again; what the new version wrote is kept beside it."""
-    store, copy = machine.at(STORE), machine.at(_COPY)
-    aside = store.with_name("ventwright-failed-upgrade")
-    shutil.rmtree(aside, ignore_errors=True)
-    store.rename(aside)
-    copy.rename(store)
+def _clear_place(machine: Machine) -> None:
+    """Free the place of the readings; after a power cut, of what was begun there since, too."""
+    store, going = machine.at(STORE), machine.at(_GOING)
+    if going.exists():
+        _keep_aside(machine, store)
+    elif store.exists():
+        store.rename(going)
+    os.sync()
+
+
+def _keep_aside(machine: Machine, folder: Path) -> None:
+    """Keep, under a name that is free, what is not the readings any more."""
+    if not folder.exists():
+        return
+    names = itertools.chain([_ASIDE], (f"{_ASIDE}-{n}" for n in itertools.count(2)))
+    aside = next(a for name in names if not (a := folder.with_name(name)).exists())
+    folder.rename(aside)
     machine.say(f"What the new version wrote is kept in {aside}.")

@@ -3,6 +3,7 @@
 import shutil
 import signal
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -147,12 +148,12 @@ def test_whatever_cuts_an_upgrade_short_the_old_version_runs_again(
     assert machine.at(STORE).read_text() == "readings"
 
 
+class PowerCut(BaseException):
+    """Nothing that the installer does afterwards is done."""
+
+
 def cut(machine: StandIn, source: Path) -> None:
     """Have the power fail while a new version is being started, having changed the readings."""
-
-    class PowerCut(BaseException):
-        pass
-
     before = now(machine)
 
     def reply(command: list[str]) -> tuple[int, str] | None:
@@ -186,6 +187,44 @@ def test_an_upgrade_that_a_power_cut_ended_is_taken_back_if_it_does_not_run(
     machine.up = False
     upgrading.settle(machine)
     assert not machine.up, "there is nothing to settle any more"
+
+
+@pytest.mark.parametrize("runs", [True, False])
+@pytest.mark.parametrize("nth", range(2, 5))
+def test_a_power_cut_on_the_way_back_loses_no_readings_wherever_it_comes(
+    machine: StandIn, source: Path, monkeypatch: pytest.MonkeyPatch, nth: int, runs: bool
+) -> None:
+    """Before the first step nothing was begun."""
+    before = installed(machine, source)
+    machine.at(STORE).write_text("old tables")
+    cut(machine, source)
+    machine.up = False
+    steps = iter(range(1, nth))
+
+    def until_the_cut(step: Any, *words: Any) -> Any:
+        if next(steps, None) is None:
+            raise PowerCut
+        return step(*words)
+
+    with monkeypatch.context() as power:
+        rename, use = Path.rename, releases.use
+        power.setattr(Path, "rename", lambda *words: until_the_cut(rename, *words))
+        power.setattr(releases, "use", lambda *words: until_the_cut(use, *words))
+        with pytest.raises(PowerCut):
+            upgrading.settle(machine)
+    assert next(steps, None) is None, "there was no such step"
+    begun = not machine.at(STORE).exists()
+    if begun:
+        machine.at(STORE).parent.mkdir()
+        machine.at(STORE).write_text("begun after the cut")
+    machine.up = runs
+    upgrading.settle(machine)
+    assert now(machine) == before
+    assert machine.at(STORE).read_text() == "old tables"
+    folders = machine.at("/var/lib").glob("ventwright-failed-upgrade*")
+    kept = [(folder / "readings.sqlite").read_text() for folder in folders]
+    assert sorted(kept) == ["begun after the cut"] * begun + ["new tables"]
+    assert not machine.at("/var/lib/ventwright-going").exists()
 
 
 def test_an_upgrade_that_a_power_cut_ended_is_left_if_it_runs(
