@@ -245,8 +245,8 @@ def database_failing(context: Context, since: int, now: int, events_only: bool =
     if events_only:
         body = (
             f"The database takes readings, but has refused all events {when}. Events are kept and "
-            "sent later, until they are twice as old as they are to be kept. May the token write "
-            "to all measurements?"
+            "sent later, until they are twice as old as they are to be kept. Check that the token "
+            "may write to all measurements."
         )
         title = f"{context.room}: database refuses events"
         return Message("database", "begin", "low", title, body)
