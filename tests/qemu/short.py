@@ -21,6 +21,9 @@ UNJUDGED = 75
 PATIENCE_S = 3600.0
 """Longer than the whole may take: nothing is judged by its time."""
 
+LEAST_S = 150
+"""With less it is not begun: no machine has built, booted and installed so fast."""
+
 NEEDED_MB = 1500
 
 
@@ -110,12 +113,12 @@ def main() -> int:
     """Tell how it went; status 0 if all is well, 1 if not, 75 if it could not be judged."""
     steps = Steps()
     seconds = int(sys.argv[1]) if len(sys.argv) > 1 else int(PATIENCE_S)
-    why = lacking() if seconds > 0 else "no time was left for it"
+    why = lacking() if seconds >= LEAST_S else f"{seconds} s are too few to begin with"
     if not why:
         signal.signal(signal.SIGALRM, _ring)
         signal.alarm(seconds)
         try:
-            with tempfile.TemporaryDirectory() as name:
+            with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as name:
                 run(Path(name), steps)
         except AssertionError as error:
             print(f"The board is NOT well in the step `{steps.name}`: {error}")
