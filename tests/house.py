@@ -1,16 +1,21 @@
 """A real keeper process on emulated parts behind real pseudo-terminals."""
 
+import fcntl
 import os
+import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 from ventwright.control.client import NotRunningError, ask
+from ventwright.control.wire import spare
 from ventwright.storage.reader import Reader, StoredEvent
 from ventwright_drivers.clock import SystemClock
 from ventwright_drivers.emulated.pms import PmsTwin
@@ -88,6 +93,19 @@ def events(store: Path, kind: str = "") -> list[StoredEvent]:
 
 def changes(store: Path, kind: str) -> list[str]:
     return [event.body["change"] for event in events(store, kind)]
+
+
+@contextmanager
+def folder_in_memory() -> Iterator[None]:
+    """Make the folder that the keeper's unit has systemd make; one test at a time has it."""
+    folder = spare(Path("any")).parent
+    with Path(tempfile.gettempdir(), "ventwright-keeper.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        ours = not folder.exists()
+        folder.mkdir(exist_ok=True)
+        yield
+        if ours:
+            shutil.rmtree(folder)
 
 
 class House:

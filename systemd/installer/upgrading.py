@@ -61,7 +61,7 @@ def settle(machine: Machine) -> None:
     if services.running(machine) and not machine.at(_GOING).exists():
         _forget(machine)
         return
-    machine.say("An upgrade was cut off and does not run; going back to the version before ...")
+    machine.say("An upgrade was cut off; going back to the version before ...")
     with contextlib.suppress(Refusal):  # what follows tells why nothing runs
         _back(machine, old)
 
@@ -122,6 +122,7 @@ def _back(machine: Machine, old: Release) -> None:
     if copied:
         machine.at(_COPY).rename(machine.at(STORE))
     _keep_aside(machine, machine.at(_GOING))
+    os.sync()  # what is forgotten next may be on another disk
     _forget(machine)
     _go(machine, old)
 
@@ -182,4 +183,4 @@ def _keep_aside(machine: Machine, folder: Path) -> None:
     names = itertools.chain([_ASIDE], (f"{_ASIDE}-{n}" for n in itertools.count(2)))
     aside = next(a for name in names if not (a := folder.with_name(name)).exists())
     folder.rename(aside)
-    machine.say(f"What the new version wrote is kept in {aside}.")
+    machine.say(f"What was written since the upgrade began is kept in {aside}.")

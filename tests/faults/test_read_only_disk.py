@@ -11,7 +11,7 @@ import pytest
 
 from daemon.storage.test_reading import read_only
 from faults.test_full_disk import Phone, failing
-from house import House, changes, until
+from house import House, changes, folder_in_memory, until
 from ventwright.control.wire import spare
 from ventwright.courier.accounts import counts
 from ventwright.events import STOPPED
@@ -121,14 +121,8 @@ def test_control_and_telling_go_on_and_storing_resumes(
 
 @pytest.fixture
 def in_memory(tmp_path: Path) -> Iterator[Path]:
-    """The folder that the keeper's unit has systemd make."""
-    place = spare(tmp_path / "store" / "keeper.socket")
-    made = not place.parent.exists()
-    place.parent.mkdir(exist_ok=True)
-    yield place
-    place.unlink(missing_ok=True)
-    if made:
-        place.parent.rmdir()
+    with folder_in_memory():
+        yield spare(tmp_path / "store" / "keeper.socket")
 
 
 def test_a_keeper_that_starts_on_a_read_only_disk_knows_the_past_and_takes_requests(

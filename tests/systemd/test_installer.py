@@ -194,7 +194,7 @@ def test_an_upgrade_that_a_power_cut_ended_is_taken_back_if_it_does_not_run(
 def test_a_power_cut_on_the_way_back_loses_no_readings_wherever_it_comes(
     machine: StandIn, source: Path, monkeypatch: pytest.MonkeyPatch, nth: int, runs: bool
 ) -> None:
-    """Before the first step nothing was begun."""
+    """Steps: readings moved, old version in use, copy in their place, moved ones named aside."""
     before = installed(machine, source)
     machine.at(STORE).write_text("old tables")
     cut(machine, source)

@@ -1,6 +1,6 @@
 """Asks a running keeper."""
 
-import os
+import contextlib
 import socket
 from pathlib import Path
 from typing import Any
@@ -13,20 +13,9 @@ class NotRunningError(Exception):
 
 
 def ask(path: Path, verb: str, timeout_s: float = 5, **words: Any) -> dict[str, Any]:
-    """Ask for `verb` and return the answer; raises NotRunningError."""
+    """Ask for `verb`, once, and return the answer; raises NotRunningError."""
     try:
-        return _ask(path, verb, timeout_s, words)
-    except NotRunningError:
-        if not os.path.exists(spare(path)):  # noqa: PTH110 - False where one may not even look
-            raise
-        return _ask(spare(path), verb, timeout_s, words)
-
-
-def _ask(path: Path, verb: str, timeout_s: float, words: dict[str, Any]) -> dict[str, Any]:
-    try:
-        with socket.socket(socket.AF_UNIX) as connection:
-            connection.settimeout(timeout_s)
-            connection.connect(str(path))
+        with _connected(path, timeout_s) as connection:
             send(connection, {"verb": verb, "words": words})
             return receive(connection, timeout_s)
     except PermissionError as error:
@@ -38,3 +27,24 @@ def _ask(path: Path, verb: str, timeout_s: float, words: dict[str, Any]) -> dict
         raise NotRunningError(
             f"no keeper answers at {path} ({error}); start it with: ventwright run"
         ) from error
+
+
+def _connected(path: Path, timeout_s: float) -> socket.socket:
+    """Connect to the usual socket, or to the one in memory where that cannot be; raises OSError."""
+    try:
+        return _connect(path, timeout_s)
+    except OSError:
+        with contextlib.suppress(OSError):
+            return _connect(spare(path), timeout_s)
+        raise
+
+
+def _connect(path: Path, timeout_s: float) -> socket.socket:
+    connection = socket.socket(socket.AF_UNIX)
+    connection.settimeout(timeout_s)
+    try:
+        connection.connect(str(path))
+    except OSError:
+        connection.close()
+        raise
+    return connection

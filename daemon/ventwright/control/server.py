@@ -138,4 +138,5 @@ class Server:
         with contextlib.suppress(OSError):
             self._socket.shutdown(socket.SHUT_RDWR)
         self._socket.close()
-        self._path.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):  # on a disk that has turned read-only it stays
+            self._path.unlink(missing_ok=True)

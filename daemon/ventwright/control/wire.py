@@ -15,7 +15,7 @@ _RUN = Path("/run/ventwright-keeper")
 
 
 def spare(path: Path) -> Path:
-    """Name the socket that stands for the one at `path` where the disk is read-only.
+    """Name the socket that stands for the one at `path` where its disk is read-only or gone.
 
     Short, however long the path: the name of a socket may have 107 bytes.
     """

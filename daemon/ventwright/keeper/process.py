@@ -109,7 +109,7 @@ class Keeper:
         )
         self._polled = [Polled(name, part, self._take) for name, part in parts.items()]
         self._hands = {name: self._hand(name, relay_wiring or wiring) for name in settings.relays}
-        self._server: Server | None = None
+        self._servers: list[Server] = []
         self._threads: list[Thread] = []
         self._fed = 0
         self._local: int | None = None
@@ -128,10 +128,10 @@ class Keeper:
         self._lock = be_alone(self.settings.store.folder)
         self._examine()
         self._greet(self._restore())
-        self._server = self._listen()
+        self._listen()
         tell_systemd("READY=1")  # before anything may feed the watchdog
-        if self._server is not None:
-            self._server.start()
+        for server in self._servers:
+            server.start()
         spawn: Callable[[str, Callable[[], None]], Thread] = self._clock.spawn
         self._threads = [spawn("time", self._run)]
         for name, hand in self._hands.items():
@@ -158,15 +158,14 @@ class Keeper:
 
         Thread(target=look, name="examine", daemon=True).start()
 
-    def _listen(self) -> Server | None:
-        """Be there for requests; where the disk refuses, the room is watched all the same."""
+    def _listen(self) -> None:
+        """Be there for requests, in memory too; whatever refuses, the room is watched."""
         usual = self.settings.socket
         for path in (usual, spare(usual)) if spare(usual).parent.is_dir() else (usual,):
             try:
-                return Server(path, self._take)
+                self._servers.append(Server(path, self._take))
             except OSError as error:
                 _LOG.warning("no requests are taken at %s: %s", path, error)
-        return None
 
     def _restore(self) -> Before:
         try:
@@ -296,8 +295,8 @@ class Keeper:
             hand.end()
         for thread in self._threads:
             thread.join(_JOIN_S)
-        if self._server is not None:
-            self._server.close()
+        for server in self._servers:
+            server.close()
         if not self.failed:
             body = {"change": "stopped", "why": why, "missed": None}
             self._keep(Record(self.core.now, "keeper", "keeper", body))

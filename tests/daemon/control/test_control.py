@@ -11,7 +11,9 @@ from typing import Any
 
 import pytest
 
+from daemon.storage.test_reading import read_only
 from ventwright.control import server as serving
+from ventwright.control import wire
 from ventwright.control.client import NotRunningError, ask
 from ventwright.control.server import Asked, Server
 from ventwright.control.wire import LONGEST, receive, send
@@ -200,6 +202,43 @@ def test_closing_removes_the_socket(tmp_path: Path, core: Answering) -> None:
     server.start()
     server.close()
     assert not (tmp_path / "s").exists()
+
+
+def test_closing_gets_past_a_disk_that_has_turned_read_only(
+    tmp_path: Path, core: Answering
+) -> None:
+    folder = tmp_path / "disk"
+    server = Server(folder / "s", core.take)
+    with read_only(folder):
+        server.close()
+        assert (folder / "s").exists()
+
+
+@pytest.fixture
+def in_memory(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Answering]:
+    """A core that is asked over the socket in memory which stands for the usual one."""
+    monkeypatch.setattr(wire, "_RUN", tmp_path / "run")
+    found = Answering()
+    server = Server(wire.spare(tmp_path / "keeper.socket"), found.take)
+    server.start()
+    yield found
+    server.close()
+
+
+def test_a_socket_that_cannot_be_reached_is_stood_for_by_that_in_memory(
+    tmp_path: Path, in_memory: Answering
+) -> None:
+    assert ask(tmp_path / "keeper.socket", "status", PATIENCE_S)["verb"] == "status"
+    assert len(in_memory.asked) == 1
+
+
+def test_a_request_that_was_taken_is_never_made_a_second_time(
+    path: Path, core: Answering, in_memory: Answering
+) -> None:
+    core.mute = True
+    with pytest.raises(NotRunningError):
+        ask(path, "hold", timeout_s=0.02)
+    assert in_memory.asked == []
 
 
 def test_nobody_there_is_one_clear_sentence(tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from ventwright.alarms.dose import DOSED
-from ventwright.events import DIED
+from ventwright.events import DIED, SPOILT
 from ventwright.notifying.message import Context, Message
 from ventwright.notifying.messages import (
     compose,
@@ -141,6 +141,7 @@ def itself() -> Iterator[Message]:
     yield from (store_failing(CONTEXT, "disk full"), store_back(CONTEXT, 3), store_back(CONTEXT, 0))
     yield told("keeper", "keeper", change="started", missed=720_000, why=DIED)
     yield told("keeper", "keeper", change="started", missed=None, why=DIED)
+    yield told("keeper", "keeper", change="started", missed=720_000, why=SPOILT)
     yield from (keeper_down(CONTEXT, 90_000), keeper_back(CONTEXT))
     aside = "/var/lib/ventwright/courier.damaged-2026-11-25.sqlite"
     yield notes_begun_anew(CONTEXT, "database disk image is malformed", aside)

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ventwright.events import DIED, REBOOTED, STOPPED
+from ventwright.events import DIED, REBOOTED, SPOILT, STOPPED
 from ventwright.notifying.messages import (
     Context,
     Message,
@@ -362,6 +362,7 @@ def test_started_after_a_long_gap() -> None:
         (DIED, 4_000, "Workshop: watching again after 4 s"),
         (DIED, 0, "Workshop: watching again after 1 s"),
         (DIED, None, "Workshop: watching again after an unknown time"),
+        (SPOILT, 4_000, "Workshop: watching again after 4 s"),
         (REBOOTED, None, "Workshop: watching again after an unknown time"),
         (REBOOTED, 50_000, None),
         (STOPPED, 50_000, None),

@@ -1,38 +1,14 @@
 """A disk that is really unmounted under a store, and mounted again."""
 
-import subprocess
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from stored import fill, owned, record, writer
+from disks import Disk
+from stored import fill, record, writer
 from ventwright.storage.reader import Reader
-from ventwright.storage.writer import Writer
-
-
-def run(*command: object) -> None:
-    subprocess.run([str(word) for word in command], check=True)
-
-
-class Disk:
-    """A tmpfs, always in reach at one place, and plugged in at another."""
-
-    def __init__(self, folder: Path) -> None:
-        self._whole, self.place = folder / "whole", folder / "place"
-        self._whole.mkdir()
-        self.place.mkdir()
-        run("mount", "-t", "tmpfs", "-o", "size=4m", "tmpfs", self._whole)
-        self.plug()
-
-    def plug(self) -> None:
-        run("mount", "--bind", self._whole, self.place)
-
-    def pull(self) -> None:
-        run("umount", "--lazy", self.place)
-
-    def end(self) -> None:
-        run("umount", "--lazy", self._whole)
 
 
 @pytest.fixture
@@ -69,9 +45,9 @@ def test_a_store_that_was_moved_to_another_disk_is_gone_on_with(disk: Disk) -> N
     fill(store, 5)
     store.close()
     copied = disk.place.with_name("copy")
-    run("cp", "-a", disk.place, copied)
+    shutil.copytree(disk.place, copied)
     disk.pull()
-    run("cp", "-a", f"{copied}/.", disk.place)
+    shutil.copytree(copied, disk.place, dirs_exist_ok=True)
     record(store, "mark", "on the other disk", 9)
     store.close()
 
@@ -79,5 +55,4 @@ def test_a_store_that_was_moved_to_another_disk_is_gone_on_with(disk: Disk) -> N
 def test_a_new_process_begins_wherever_it_is_told_to(disk: Disk) -> None:
     """Nothing says that another disk belongs there; what is measured is stored."""
     disk.pull()
-    store: Writer = owned(writer(disk.place))
-    fill(store, 5)
+    fill(writer(disk.place), 5)
