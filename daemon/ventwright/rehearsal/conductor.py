@@ -170,7 +170,10 @@ class Rehearsal:
         except BrokenPipeError:
             raise  # whoever listened has gone, as with `| head`
         except OSError as error:
-            raise RehearsalError(f"the rehearsal cannot be held: {error}") from error
+            raise RehearsalError(
+                f"the rehearsal cannot be held in {self.plan.out}: {error.strerror or error}; "
+                "give --out a new folder, on a disk with room, where you may write"
+            ) from error
 
     def _whole(self) -> Summary:
         with ExitStack() as stack:

@@ -325,7 +325,9 @@ def test_path_that_no_socket_fits_into_is_refused(tmp_path: Path) -> None:
 
 def test_folder_that_cannot_be_made_is_told(tmp_path: Path) -> None:
     (tmp_path / "file").touch()
-    assert "cannot be held" in _refusal("--out", str(tmp_path / "file" / "out"))
+    place = tmp_path / "file" / "out"
+    told = f"the rehearsal cannot be held in {place}: Not a directory; give --out a new folder, "
+    assert told in _refusal("--out", str(place))
 
 
 def test_keeper_that_dies_is_told_in_one_sentence(
